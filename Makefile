@@ -1,0 +1,42 @@
+# One verb per chore; the same here and in the checks. `make demo` and `make test` need only
+# Python 3.11+ and make.
+SHELL := /bin/bash
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+export PYTHONPATH := src
+
+.PHONY: demo test lint bench calibrate clean format
+
+demo: $(VENV)/.runtime
+	$(BIN)/python -m beltside demo --folder demo-output
+
+test: $(VENV)/.tests
+	$(BIN)/python -m pytest
+
+lint: $(VENV)/.tests
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+format: $(VENV)/.tests
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+bench: $(VENV)/.tests
+	$(BIN)/python bench/run.py
+
+# Draws the rig's engines, measures them and fits the weights that ship in suspects/.
+calibrate: $(VENV)/.tests
+	$(BIN)/python scripts/calibrate.py
+
+$(VENV)/.runtime: requirements.txt scripts/environment.sh
+	bash scripts/environment.sh $(PYTHON) $(VENV) requirements.txt
+	touch $@
+
+$(VENV)/.tests: requirements-dev.txt requirements.txt scripts/environment.sh
+	bash scripts/environment.sh $(PYTHON) $(VENV) requirements.txt requirements-dev.txt
+	touch $@ $(VENV)/.runtime
+
+clean:
+	rm -rf $(VENV) .tools build dist demo-output

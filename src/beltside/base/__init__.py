@@ -1,0 +1,1 @@
+"""Errors, units, constants with their sources, words and provenance. Standard library and numpy."""
