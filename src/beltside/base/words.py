@@ -6,7 +6,10 @@ A suspect is `part.fault`. A drive with two idlers calls them `idler` and `idler
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Final
+
+from beltside.base.errors import nearest
 
 PARTS: Final = (
     "crank",
@@ -55,6 +58,30 @@ FAULTS: Final = (
     "knock",
 )
 
+OTHER_NAMES: Final = {
+    "water-pump": "coolant-pump",
+    "crankshaft": "crank",
+    "crank-pulley": "crank",
+    "generator": "alternator",
+    "idler-pulley": "idler",
+    "roller": "idler",
+    "tensioner-pulley": "tensioner",
+    "belt-tensioner": "tensioner",
+    "ac": "ac-compressor",
+    "a/c-compressor": "ac-compressor",
+    "compressor": "ac-compressor",
+    "power-steering": "steering-pump",
+    "power-steering-pump": "steering-pump",
+    "cooling-fan": "fan",
+    "fan-clutch": "fan",
+    "serpentine-belt": "belt",
+    "drive-belt": "belt",
+    "chain": "timing-chain",
+    "tappets": "valve-train",
+    "exhaust": "exhaust-leak",
+}
+"""What else the parts are called; used to suggest our word, never instead of it."""
+
 _NUMBERED = re.compile(r"^(?P<kind>[a-z-]+?)(?:-(?P<number>[2-9]))?$")
 
 
@@ -66,3 +93,14 @@ def part_kind(part: str) -> str:
     """
     match = _NUMBERED.match(part)
     return match["kind"] if match else part
+
+
+def suggest_part(word: str, allowed: Iterable[str]) -> str | None:
+    """The allowed part name that was probably meant, or None.
+
+    >>> suggest_part("water-pump", PULLEY_PARTS), suggest_part("alternater", PULLEY_PARTS)
+    ('coolant-pump', 'alternator')
+    """
+    names = list(allowed)
+    other = OTHER_NAMES.get(word)
+    return other if other in names else nearest(word, names)

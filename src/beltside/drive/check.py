@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Final
 
 from beltside.base.errors import InputError, OutOfRangeError, nearest, require_range
-from beltside.base.words import PULLEY_PARTS, part_kind
+from beltside.base.words import PULLEY_PARTS, part_kind, suggest_part
 from beltside.drive.sheet import Bearing, DriveSheet, Pulley
 
 CYLINDERS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 16)
@@ -130,7 +130,7 @@ def _part_problems(pulleys: tuple[Pulley, ...]) -> Iterator[SheetProblem]:
         where = ("pulley", number, "part")
         kind = part_kind(pulley.part)
         if kind not in PULLEY_PARTS or (kind == "crank" and pulley.part != "crank"):
-            close = nearest(pulley.part, PULLEY_PARTS)
+            close = suggest_part(pulley.part, PULLEY_PARTS)
             yield SheetProblem(
                 where,
                 f'"{pulley.part}" is not a pulley',

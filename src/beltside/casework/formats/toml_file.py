@@ -1,0 +1,118 @@
+"""Reads a TOML file that somebody else may have written."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from codecs import BOM_UTF8, BOM_UTF16_BE, BOM_UTF16_LE
+from pathlib import Path
+from typing import Any, Final
+
+from beltside.base.errors import InputError, LimitError, nearest
+
+LARGEST_FILE_BYTES: Final = 1_000_000
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """The file's tables as plain values.
+
+    UTF-8 with or without a byte-order mark, and UTF-16 with one, are read.
+
+    Raises
+    ------
+    InputError
+        When the file is not there, is no text or is not TOML; a TOML error names the line.
+    LimitError
+        When the file is larger than 1 MB.
+    """
+    try:
+        text = _decode(path, _read_bytes(path))
+        return tomllib.loads(text)
+    except InputError:
+        raise
+    except RecursionError:
+        raise InputError(
+            f"{path.name} nests its groups too deep", allowed="a plain TOML file"
+        ) from None
+    except ValueError as error:
+        raise _syntax_error(path, text, error) from None
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise InputError(f"{path} is a folder", allowed="a TOML file")
+        if not path.is_file():
+            raise InputError(
+                f"{path} is not there", allowed="a TOML file", instead=nearest_file(path)
+            )
+        with path.open("rb") as file:
+            data = file.read(LARGEST_FILE_BYTES + 1)
+    except OSError as error:
+        raise InputError(
+            f"{path} cannot be read ({error.strerror})", allowed="a TOML file"
+        ) from error
+    if len(data) > LARGEST_FILE_BYTES:
+        raise LimitError(
+            f"{path.name} is larger than {LARGEST_FILE_BYTES / 1e6:g} MB",
+            allowed="a TOML file, which is a few kB of text",
+            instead="checking that it is not a recording",
+        )
+    return data
+
+
+def _decode(path: Path, data: bytes) -> str:
+    if data.startswith((BOM_UTF16_LE, BOM_UTF16_BE)):
+        encoding = "utf-16"
+    else:
+        encoding, data = "utf-8", data.removeprefix(BOM_UTF8)
+    try:
+        return data.decode(encoding)
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise InputError(
+            f"{path.name}, line {line}: this is not UTF-8 text",
+            allowed="a TOML file saved as UTF-8",
+            instead="saving it again with the encoding set to UTF-8",
+        ) from None
+
+
+def _syntax_error(path: Path, text: str, error: ValueError) -> InputError:
+    message = str(error)
+    found = re.search(r"\(at line (\d+), column \d+\)", message)
+    if not found:
+        at_end = "end of document" in message
+        where = ", at its end" if at_end else ""
+        return InputError(
+            f"{path.name}{where} is not TOML: {message}", allowed="see docs/formats.md"
+        )
+    number = int(found[1])
+    line = text.splitlines()[number - 1].strip() if number <= len(text.splitlines()) else ""
+    return InputError(
+        f"{path.name}, line {number}: `{line[:80]}` is not TOML: "
+        f"{message[: found.start()].strip().lower()}",
+        allowed='`key = value`, with text in double quotes: belt = "on"',
+        instead=_syntax_hint(line),
+    )
+
+
+def _syntax_hint(line: str) -> str:
+    if "\\" in line:
+        return "a path in single quotes, or with forward slashes"
+    if re.match(r"^[\w-]+\s*:", line):
+        return "= instead of :"
+    if re.match(r"^[\w-]+\s*=\s*\d+,\d+", line):
+        return "a decimal point instead of the comma"
+    if re.match(r"^[\w-]+\s*=\s*[A-Za-z]", line):
+        return "the text in double quotes"
+    return ""
+
+
+def nearest_file(path: Path) -> str:
+    """Name of the file in the same folder most like `path`'s name, "" when none is close."""
+    try:
+        names = {entry.name.lower(): entry.name for entry in path.parent.iterdir()}
+    except OSError:
+        return ""
+    close = nearest(path.name.lower(), names)
+    return names[close] if close else ""

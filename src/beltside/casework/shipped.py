@@ -1,0 +1,20 @@
+"""The tables that ship with Beltside, read once."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from beltside.drive.bearing_table import BearingTable, parse_bearing_table
+
+
+@cache
+def bearing_table() -> BearingTable:
+    """Bearings by number (drive/bearings.toml)."""
+    return parse_bearing_table(_toml("beltside.drive", "bearings.toml"))
+
+
+def _toml(package: str, name: str) -> dict[str, Any]:
+    return tomllib.loads((files(package) / name).read_text(encoding="utf-8"))
