@@ -25,4 +25,4 @@ for file in "$@"; do arguments+=(-r "$file"); done
 # Without PYTHONPATH, so that pip does not take the source tree for an installed package.
 env -u PYTHONPATH "$venv/bin/python" -m pip install --quiet --disable-pip-version-check "${arguments[@]}"
 # The command `beltside` itself, from the source tree.
-env -u PYTHONPATH "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-deps --editable .
+env -u PYTHONPATH "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .

@@ -61,5 +61,8 @@ class CrankTrack:
 
     @property
     def rpm_median(self) -> float:
-        """Median speed over the take [1/min]."""
-        return float(np.median(self.rpm))
+        """Median over time of the speed between the first and last moment [1/min]."""
+        if self.time_s.size == 1:
+            return float(self.rpm[0])
+        even_s = np.linspace(self.time_s[0], self.time_s[-1], max(4 * self.time_s.size, 100))
+        return float(np.median(self.rpm_at(even_s)))
