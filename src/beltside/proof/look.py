@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from beltside.proof.wording import printable
+
 PAPER: Final = "#faf8f2"
 INK: Final = "#1c1b19"
 SOFT_INK: Final = "#4f4b45"
@@ -73,6 +75,7 @@ def clipped(text: str, size_px: float, width_px: float, *, bold: bool = False) -
     >>> clipped("coolant pump bearing", 16.0, 100.0)
     'coolant...'
     """
+    text = printable(text)
     if text_width_px(text, size_px, bold=bold) <= width_px:
         return text
     while text and text_width_px(text + "...", size_px, bold=bold) > width_px:

@@ -23,7 +23,7 @@ from beltside.proof.look import (
     title,
     wrapped,
 )
-from beltside.proof.wording import answer, bits_words, odds_words, percent_words, ranked
+from beltside.proof.wording import answer, bits_words, odds_words, percent_words, ranked, weightiest
 
 _NAME_PX: Final = 18
 _BAR_PX: Final = 12
@@ -58,12 +58,6 @@ def odds_chart(result: FindResult) -> Definition:
         title=alt.TitleParams(**title("Which part makes the noise?", [answer(result)]))
     )
     return defined(chart, page.store)
-
-
-def weightiest(reasons: tuple[Because, ...], most: int = _MOST_REASONS) -> list[Because]:
-    """The `most` reasons that move the odds furthest, in the order they were given."""
-    heaviest = sorted(reasons, key=lambda reason: -abs(reason.bits))[:most]
-    return [reason for reason in reasons if any(reason is kept for kept in heaviest)]
 
 
 class _Page:
@@ -118,7 +112,7 @@ class _Page:
                 }
             )
         self._top_px += _BAR_PX + 7
-        kept = weightiest(suspect.because)
+        kept = weightiest(suspect.because, _MOST_REASONS)
         for reason in kept:
             self._reason(reason)
         more = len(suspect.because) - len(kept)

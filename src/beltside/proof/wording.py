@@ -6,10 +6,11 @@ Shared by charts and commands so that a picture and a line of text never say dif
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from beltside.casework.results import Crank, FindResult, ListenResult, SuspectOdds
+    from beltside.casework.results import Because, Crank, FindResult, ListenResult, SuspectOdds
 
 _ABBREVIATIONS: Final = {"ac": "AC"}
 _ONE_IN: Final = (10, 15, 20, 30, 50, 100)
@@ -119,6 +120,12 @@ def ranked(result: FindResult) -> list[SuspectOdds]:
     return sorted(result.suspects, key=lambda suspect: -suspect.probability)
 
 
+def weightiest(reasons: Sequence[Because], most: int) -> list[Because]:
+    """The `most` reasons that move the odds furthest, in the order they were given."""
+    heaviest = sorted(reasons, key=lambda reason: -abs(reason.bits))[:most]
+    return [reason for reason in reasons if any(reason is kept for kept in heaviest)]
+
+
 def _with_odds(suspect: SuspectOdds) -> str:
     return (
         f"{suspect.name}, {odds_words(suspect.probability)} ({percent_words(suspect.probability)})"
@@ -148,6 +155,17 @@ def crank_sentence(result: ListenResult) -> str:
         return f"Crank speed: {rpm_words(crank)}, as stated."
     confidence = f"{sure_words(crank.confidence)}, {percent_words(crank.confidence)}"
     return f"Crank speed: {rpm_words(crank)}, {confidence}."
+
+
+def printable(text: str) -> str:
+    """`text` safe to show: what would move the cursor or can't be written becomes "?".
+
+    >>> printable("belt\\x1b[2J on\\n.m4a")
+    'belt?[2J on .m4a'
+    """
+    return "".join(
+        letter if letter.isprintable() else " " if letter.isspace() else "?" for letter in text
+    )
 
 
 def full_stop(text: str) -> str:

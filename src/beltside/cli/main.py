@@ -1,0 +1,166 @@
+"""The command `beltside`. Thin: parse, call `casework`, print.
+
+What costs time to import (numpy and all that builds on it) is imported inside the commands, so
+that `--help` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+from beltside import __version__
+from beltside.cli.problems import exit_code_of, require_file, require_path
+from beltside.cli.screen import working, write, write_json
+
+if TYPE_CHECKING:
+    from beltside.casework.results import FindResult, ListenResult
+
+app = typer.Typer(
+    name="beltside",
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
+)
+
+DEMO_FOLDER = Path("beltside-demo")
+
+Json = Annotated[bool, typer.Option("--json", help="Print JSON for other programs, nothing else.")]
+Pictures = Annotated[
+    Path | None,
+    typer.Option(
+        "--pictures",
+        metavar="DIR",
+        help="Write the charts into this folder, as PNG to look at and SVG to keep.",
+    ),
+]
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        write(f"beltside {__version__}\n", sys.stdout)
+        raise typer.Exit
+
+
+@app.callback(invoke_without_command=True)
+def beltside(
+    context: typer.Context,
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Print the version.", callback=_version, is_eager=True),
+    ] = False,
+) -> None:
+    """Find which part makes the noise at the belt end of an engine, from phone recordings."""
+    del version
+    if context.invoked_subcommand is None:
+        write(context.get_help() + "\n", sys.stdout)
+
+
+@app.command(short_help="One take: crank speed, and whose line is whose.")
+def listen(
+    take: Annotated[
+        Path, typer.Argument(metavar="TAKE", help="A recording, in any format a phone writes.")
+    ],
+    drive: Annotated[
+        Path | None,
+        typer.Option(
+            "--drive", metavar="SHEET", help="The drive sheet (TOML): engine, belt, pulleys."
+        ),
+    ] = None,
+    crank_rpm: Annotated[
+        float | None,
+        typer.Option(
+            "--crank-rpm",
+            metavar="RPM",
+            help="Crank speed read off a dash or scan tool; it is used, and checked by ear.",
+        ),
+    ] = None,
+    as_json: Json = False,
+    pictures: Pictures = None,
+) -> None:
+    """Say how fast the crank turned in one take, and which part each line belongs to."""
+    require_file(take, "a recording")
+    if drive is not None:
+        require_file(drive, "a drive sheet")
+    with working("nothing was changed") as progress:
+        from beltside.casework.listen import listen as listen_to
+
+        result = listen_to(take, drive=drive, crank_rpm=crank_rpm, progress=progress)
+    saved = _saved(result, pictures)
+    if as_json:
+        write_json({**result.to_json(), "pictures": [str(path) for path in saved]})
+        return
+    from beltside.cli.show import show_listen
+
+    show_listen(result, saved)
+
+
+@app.command(short_help="A case: odds of every suspect, and what to check next.")
+def find(
+    case: Annotated[
+        Path, typer.Argument(metavar="CASE", help="The case: its TOML file, or its folder.")
+    ],
+    as_json: Json = False,
+    pictures: Pictures = None,
+) -> None:
+    """Give the odds of every suspect of a case, the reasons, and what to check next."""
+    require_path(case, "a case")
+    with working("nothing was changed") as progress:
+        from beltside.casework.find import find as find_in
+
+        result = find_in(case, progress=progress)
+    saved = _saved(result, pictures)
+    if as_json:
+        write_json({**result.to_json(), "pictures": [str(path) for path in saved]})
+        return
+    from beltside.cli.show import show_find
+
+    show_find(result, saved)
+
+
+@app.command(short_help="All of it on an invented car, to look at first.")
+def demo(
+    folder: Annotated[
+        Path,
+        typer.Option(
+            "--folder", metavar="DIR", help="Where to put the demo's recordings and pictures."
+        ),
+    ] = DEMO_FOLDER,
+    as_json: Json = False,
+) -> None:
+    """Make an invented car's recordings, find the noise in them, and show all of it."""
+    with working(f"what was made so far lies in {folder}") as progress:
+        from beltside.casework.demo import demo as make_demo
+
+        result = make_demo(folder, progress=progress)
+    saved = _saved(result.find, folder / "pictures")
+    if as_json:
+        write_json({**result.to_json(), "pictures": [str(path) for path in saved]})
+        return
+    from beltside.cli.show import show_demo
+
+    show_demo(result, saved)
+
+
+def _saved(result: ListenResult | FindResult, folder: Path | None) -> list[Path]:
+    """The pictures written into `folder`, none when no folder was asked for."""
+    if folder is None:
+        return []
+    with working(f"the pictures in {folder} may be incomplete") as progress:
+        progress("drawing", 0.0)
+        from beltside.proof.charts import save_pictures
+
+        return save_pictures(result, folder, progress=progress)
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command with `arguments` (those of the process when None) and exit."""
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    raise SystemExit(
+        exit_code_of(lambda: app(args=given, prog_name="beltside", standalone_mode=False))
+    )

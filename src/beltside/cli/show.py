@@ -1,0 +1,265 @@
+"""Results as text for a person: the answer first, then what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Final
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from beltside.casework.results import (
+    DemoResult,
+    FindResult,
+    ListenResult,
+    SuspectOdds,
+)
+from beltside.cli.screen import page
+from beltside.proof.labels import LineLabel, line_labels
+from beltside.proof.wording import (
+    answer,
+    bits_words,
+    crank_sentence,
+    full_stop,
+    minutes_words,
+    odds_words,
+    part_words,
+    percent_words,
+    printable,
+    ranked,
+    rpm_words,
+    sure_words,
+    weightiest,
+)
+
+_NARROW_COLUMNS: Final = 60
+_BAR_CELLS: Final = 20
+_MOST_SUSPECTS: Final = 8
+_SMALLEST_NAMED: Final = 0.005
+_REASONS_FOR: Final = 3
+_MOST_REASONS: Final = 10
+_MOST_REASONS_OF_OTHERS: Final = 4
+_MOST_LINES: Final = 24
+_MOST_LINES_OF_EACH: Final = 8
+"""Rows for each take of a case."""
+
+RUNNING_ENGINE: Final = "Engine running: hands, hair, sleeves and cables away from belt and fan."
+BELT_OFF: Final = (
+    "Belt off: nothing cools and nothing charges. Run it for minutes, not more, and watch the "
+    "temperature."
+)
+
+
+def show_listen(result: ListenResult, pictures: Sequence[Path]) -> None:
+    """Print what one take tells."""
+    with page() as out:
+        _say(out, crank_sentence(result), style="bold")
+        _lines(out, result)
+        _bullets(out, "Warnings", result.warnings)
+        _pictures(out, pictures)
+        _bullets(out, "Caution", [RUNNING_ENGINE])
+
+
+def show_find(result: FindResult, pictures: Sequence[Path]) -> None:
+    """Print the odds of a case, the reasons and what to check next."""
+    with page() as out:
+        _case(out, result)
+        _pictures(out, pictures)
+        _bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])
+
+
+def show_demo(result: DemoResult, pictures: Sequence[Path]) -> None:
+    """Print the demo's case, and what had been made wrong in truth."""
+    names = {suspect.id: suspect.name for suspect in result.find.suspects}
+    first = ranked(result.find)[0]
+    truth = names.get(result.truth, result.truth)
+    with page() as out:
+        _say(out, "A demo: an invented car, its sound made by the program.")
+        _case(out, result.find)
+        _heading(out, "What was made")
+        verdict = "that is what was found" if first.id == result.truth else "it was NOT found first"
+        _say(out, f"The sound was made with this fault: {truth}; {verdict}.")
+        _say(out, f"Files to try the other commands on: {len(result.files)}, in {result.folder}")
+        _pictures(out, pictures)
+        _bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])
+
+
+def _case(out: Console, result: FindResult) -> None:
+    _say(out, answer(result), style="bold")
+    suspects = ranked(result)
+    named = [
+        suspect
+        for suspect in suspects[:_MOST_SUSPECTS]
+        if suspect.probability >= _SMALLEST_NAMED or suspect is suspects[0]
+    ]
+    _odds(out, named, suspects[len(named) :])
+    _reasons(out, named)
+    _speeds(out, result)
+    for listen in result.listens.values():
+        _lines(out, listen, file=listen.file, most=_MOST_LINES_OF_EACH)
+    _next_checks(out, result)
+    _bullets(out, "Warnings", result.warnings)
+
+
+def _say(out: Console, text: str, *, style: str = "") -> None:
+    out.print(Text(printable(text), style=style))
+
+
+def _heading(out: Console, text: str, about: str = "") -> None:
+    out.print()
+    heading = Text(text.upper(), style="bold")
+    if about:
+        heading.append(f"  {printable(about)}", style="not bold")
+    out.print(heading)
+
+
+def _table(*columns: str) -> Table:
+    """Columns of text without frames; "right", "left" or "wrap" for each."""
+    table = Table.grid(padding=(0, 2, 0, 0))
+    for column in columns:
+        table.add_column(
+            justify="right" if column == "right" else "left",
+            no_wrap=column != "wrap",
+            overflow="fold",
+        )
+    return table
+
+
+def _add(table: Table, *cells: str) -> None:
+    table.add_row(*(Text(printable(cell)) for cell in cells))
+
+
+def _bar(out: Console, probability: float) -> str:
+    filled = round(probability * _BAR_CELLS)
+    full, empty = ("#", ".") if out.options.ascii_only else ("█", "░")
+    return full * filled + empty * (_BAR_CELLS - filled)
+
+
+def _odds(out: Console, named: Sequence[SuspectOdds], rest: Sequence[SuspectOdds]) -> None:
+    _heading(out, "Odds")
+    if out.width < _NARROW_COLUMNS:
+        for suspect in named:
+            _say(out, suspect.name)
+            odds = odds_words(suspect.probability)
+            _say(out, f"  {odds}, {percent_words(suspect.probability)}")
+    else:
+        table = _table("left", "right", "left", "wrap")
+        for suspect in named:
+            _add(
+                table,
+                odds_words(suspect.probability),
+                percent_words(suspect.probability),
+                _bar(out, suspect.probability),
+                suspect.name,
+            )
+        out.print(table)
+    if rest:
+        share = sum(suspect.probability for suspect in rest)
+        together = "" if len(rest) == 1 else " together"
+        _say(out, f"{len(rest)} more{together}: {odds_words(share)}, {percent_words(share)}.")
+
+
+def _reasons(out: Console, named: Sequence[SuspectOdds]) -> None:
+    shown = [suspect for suspect in named[:_REASONS_FOR] if suspect.because]
+    for suspect in shown:
+        _heading(out, "Why", suspect.name)
+        most = _MOST_REASONS if suspect is shown[0] else _MOST_REASONS_OF_OTHERS
+        kept = weightiest(suspect.because, most)
+        table = _table("right", "wrap")
+        for reason in kept:
+            _add(table, bits_words(reason.bits), f"{reason.says} ({reason.from_})")
+        if len(kept) < len(suspect.because):
+            _add(table, "", f"and {len(suspect.because) - len(kept)} lighter, in --json")
+        out.print(table)
+    if shown:
+        _say(out, "+1 bit doubles the odds of a suspect, -1 bit halves them.", style="dim")
+
+
+def _speeds(out: Console, result: FindResult) -> None:
+    if not result.crank:
+        return
+    _heading(out, "Crank speed")
+    narrow = out.width < _NARROW_COLUMNS
+    table = _table("wrap") if narrow else _table("wrap", "wrap")
+    for file, crank in result.crank.items():
+        if crank is None:
+            said = f"can't tell: {result.crank_reasons.get(file, 'no reason given')}"
+        elif crank.source == "stated":
+            said = f"{rpm_words(crank)}, as stated"
+        else:
+            sure = f"{sure_words(crank.confidence)}, {percent_words(crank.confidence)}"
+            said = f"{rpm_words(crank)}, {sure}"
+        if narrow:
+            _add(table, file)
+            _add(table, f"  {said}")
+        else:
+            _add(table, file, said)
+    out.print(table)
+
+
+def _lines(out: Console, result: ListenResult, *, file: str = "", most: int = _MOST_LINES) -> None:
+    """Explained lines by part, the part with the clearest line first; harmonics in one row."""
+    if result.crank is None and not result.lines:
+        return
+    _heading(out, "Lines explained", file)
+    if not result.lines:
+        _say(out, "None stands out that a shaft or bearing of this drive explains.")
+        return
+    rows: list[tuple[LineLabel, str]] = []
+    for spectrum, word in (("sound", "sound"), ("envelope", "rhythm")):
+        here = [line for line in result.lines if line.spectrum == spectrum]
+        rows += [(label, word) for label in line_labels(here, most=len(here))[0]]
+    rows.sort(key=lambda row: -row[0].strongest.significance)
+    by_part: dict[str, list[tuple[LineLabel, str]]] = {}
+    for row in rows[:most]:
+        by_part.setdefault(row[0].part, []).append(row)
+    narrow = out.width < _NARROW_COLUMNS
+    table = _table("wrap", "wrap") if narrow else _table("left", "wrap", "wrap", "right", "left")
+    for part, of_part in by_part.items():
+        name = part
+        for label, word in of_part:
+            strength = f"{label.strongest.excess_db:.1f} dB up"
+            if narrow:
+                _add(table, name, f"{label.source}: {label.orders}, {strength}, {word}")
+            else:
+                _add(table, name, label.source, label.orders, strength, word)
+            name = ""
+    out.print(table)
+    if len(rows) > most:
+        weaker = len(rows) - most
+        _say(out, f"and {weaker} weaker {'one' if weaker == 1 else 'ones'}; --json gives them all.")
+
+
+def _next_checks(out: Console, result: FindResult) -> None:
+    if not result.next_checks:
+        return
+    _heading(out, "Check next")
+    table = _table("right", "wrap")
+    for number, check in enumerate(result.next_checks, start=1):
+        where = f", {part_words(check.part)}" if check.part else ""
+        what = check.check.replace("-", " ")
+        _add(table, f"{number}.", f"{what}{where}: {minutes_words(check.minutes)}")
+        _add(table, "", full_stop(check.why))
+    out.print(table)
+
+
+def _bullets(out: Console, heading: str, sentences: Iterable[str]) -> None:
+    sentences = list(sentences)
+    if not sentences:
+        return
+    _heading(out, heading)
+    table = _table("left", "wrap")
+    for sentence in sentences:
+        _add(table, "-", full_stop(sentence))
+    out.print(table)
+
+
+def _pictures(out: Console, pictures: Sequence[Path]) -> None:
+    if not pictures:
+        return
+    _heading(out, "Pictures")
+    _say(out, f"In {pictures[0].parent}, each as PNG and SVG:")
+    for picture in pictures:
+        _say(out, f"  {picture.name}")
