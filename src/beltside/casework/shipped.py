@@ -8,12 +8,19 @@ from importlib.resources import files
 from typing import Any
 
 from beltside.drive.bearing_table import BearingTable, parse_bearing_table
+from beltside.suspects.catalogue import Catalogue, parse_catalogue
 
 
 @cache
 def bearing_table() -> BearingTable:
     """Bearings by number (drive/bearings.toml)."""
     return parse_bearing_table(_toml("beltside.drive", "bearings.toml"))
+
+
+@cache
+def catalogue() -> Catalogue:
+    """Suspects and checks (suspects/catalogue.toml)."""
+    return parse_catalogue(_toml("beltside.suspects", "catalogue.toml"))
 
 
 def _toml(package: str, name: str) -> dict[str, Any]:
