@@ -37,7 +37,7 @@ from beltside.proof.wording import (
 _NARROW_COLUMNS: Final = 60
 _BAR_CELLS: Final = 20
 _MOST_SUSPECTS: Final = 8
-_SMALLEST_NAMED: Final = 0.005
+_SMALLEST_NAMED: Final = 0.01
 _REASONS_FOR: Final = 3
 _MOST_REASONS: Final = 10
 _MOST_REASONS_OF_OTHERS: Final = 4

@@ -35,7 +35,7 @@ def odds_words(probability: float) -> str:
     >>> odds_words(0.71), odds_words(0.96), odds_words(0.033), odds_words(0.001)
     ('7 in 10', '19 in 20', '1 in 30', 'under 1 in 100')
     """
-    if probability >= 0.995:
+    if probability > 0.99:
         return "over 99 in 100"
     if probability >= 0.98:
         return "99 in 100"
@@ -43,7 +43,7 @@ def odds_words(probability: float) -> str:
         return "19 in 20"
     if probability >= 0.1:
         return f"{max(1, min(9, math.floor(probability * 10 + 0.5)))} in 10"
-    if probability < 0.0075:
+    if probability < 0.01:
         return "under 1 in 100"
     one_in = 1.0 / probability
     return f"1 in {min(_ONE_IN, key=lambda n: abs(math.log(n / one_in)))}"
@@ -55,9 +55,9 @@ def percent_words(probability: float) -> str:
     >>> percent_words(0.714), percent_words(0.002), percent_words(0.999)
     ('71 %', 'under 1 %', 'over 99 %')
     """
-    if probability < 0.005:
+    if probability < 0.01:
         return "under 1 %"
-    if probability >= 0.995:
+    if probability > 0.99:
         return "over 99 %"
     return f"{probability * 100:.0f} %"
 
