@@ -169,6 +169,21 @@ def test_missing_files_are_named_all_at_once_with_the_nearest(folder):
     assert "folder" in by_where["take", 3, "file"].given
 
 
+@pytest.mark.parametrize("name", ["a\\u0000b", "x" * 5000, "loop.m4a", "../" * 400 + "none"])
+def test_a_name_no_file_can_have_is_not_there(folder, name):
+    (folder / "loop.m4a").symlink_to(folder / "loop.m4a")
+    text = CASE.replace("belt-on.m4a", name)
+    message = said(case_in(folder, text))
+    assert "take 1" in message
+    assert len(message) < 1000
+    message = said(case_in(folder, CASE.replace("drive.toml", name)))
+    assert "case.toml: drive" in message
+
+
+def test_a_flood_of_takes_is_refused(folder):
+    assert "at most 200" in said(case_in(folder, CASE + '[[take]]\nfile = "x"\n' * 20_000))
+
+
 def test_problems_of_the_case_and_its_drive_sheet_come_together(folder):
     (folder / "drive.toml").write_text(DRIVE.replace("138", "1").replace("cylinders", "cylinder"))
     text = CASE.replace('belt = "on"', 'belt = "of"').replace("crank_rpm = 760", "crank_rpm = 76")
@@ -213,6 +228,11 @@ class TestFolders:
     def test_the_only_case_among_other_files(self, folder):
         case_in(folder, CASE, "noisy.toml")
         case_in(folder, "this is no TOML", "scribble.toml")
+        assert load_case(folder).path == folder / "noisy.toml"
+
+    def test_a_huge_file_beside_it(self, folder):
+        case_in(folder, CASE, "noisy.toml")
+        case_in(folder, "#" * 1_000_001, "huge.toml")
         assert load_case(folder).path == folder / "noisy.toml"
 
     def test_two_cases(self, folder):

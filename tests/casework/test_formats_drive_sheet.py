@@ -1,9 +1,15 @@
 """Drive sheet files as strangers write them."""
 
+from pathlib import Path
+from unittest.mock import patch
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from beltside.base.errors import InputError, LimitError
 from beltside.casework.formats import FileProblemsError, load_drive_sheet, read_drive_sheet
+from beltside.drive.check import sheet_problems
 from beltside.drive.sheet import Bearing, Belt, DriveSheet, Engine, Pulley
 
 TARN = """
@@ -93,8 +99,11 @@ def test_a_number_may_be_spelt_as_people_do(write, spelling):
         ('diameter_mm = "about 138"', "no number"),
         ("diameter_mm = true", "no numbers"),
         ("diameter_mm = nan", "nan"),
+        ("diameter_mm = 1" + "0" * 400, "too large"),
+        ("diameter_mm = '1" + "0" * 400 + "'", "too large"),
+        ("diameter_mm = 1e400", "20 to 400"),
         ("diameter_mm = inf", "20 to 400"),
-        ("diameter_mm = [138]", "a list"),
+        ("diameter_mm = [138]", "a list of 1"),
         ("diameter_mm = 2024-01-01", "2024"),
     ],
 )
@@ -260,3 +269,50 @@ def test_a_missing_file_names_the_nearest(write, tmp_path):
     write(CRANK)
     assert "drive.toml" in said(load_drive_sheet, tmp_path / "drve.toml")
     assert "not there" in said(load_drive_sheet, tmp_path / "nowhere" / "drive.toml")
+
+
+def test_a_flood_of_problems_is_cut_short(write):
+    flood = "".join(f"key{n} = 1\n" for n in range(30_000))
+    message = said(load_drive_sheet, write(flood + CRANK))
+    assert "and 29900 more" in message
+    assert len(message) < 20_000
+    pulleys = '[[pulley]]\npart = "idler"\ndiameter_mm = 70\n' * 10_000
+    assert "at most 40" in said(load_drive_sheet, write(CRANK + pulleys))
+
+
+toml_values = st.recursive(
+    st.booleans() | st.integers() | st.floats() | st.text(max_size=8) | st.dates(),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(st.sampled_from(("part", "balls", "diameter_mm", "x")), inner, max_size=3)
+    ),
+    max_leaves=6,
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.dictionaries(
+        st.sampled_from(("name", "engine", "belt", "pulley", "cylinders", "face", "oops")),
+        toml_values
+        | st.dictionaries(st.sampled_from(("cylinders", "ribs", "profile", "y")), toml_values)
+        | st.lists(
+            st.dictionaries(
+                st.sampled_from(("part", "diameter_mm", "face", "bearing", "poles", "oops")),
+                toml_values,
+            ),
+            max_size=3,
+        ),
+        max_size=4,
+    )
+)
+def test_whatever_the_values_the_answer_is_a_sheet_or_the_problems(data):
+    with patch("beltside.casework.formats.drive_sheet.read_toml", return_value=data):
+        try:
+            sheet = load_drive_sheet(Path("drive.toml"))
+        except FileProblemsError as error:
+            said, sheet = str(error), None
+    if sheet is None:
+        assert said.startswith("drive.toml")
+    else:
+        assert sheet_problems(sheet) == ()

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field, ValidationError
 
-from beltside.base.errors import InputError, OutOfRangeError, require_range
+from beltside.base.errors import InputError, LimitError, OutOfRangeError, require_range
 from beltside.base.words import PARTS, PULLEY_PARTS, part_kind, suggest_part
 from beltside.casework.formats.drive_sheet import ReadSheet, read_drive_sheet
 from beltside.casework.formats.fields import (
@@ -31,7 +31,7 @@ from beltside.casework.formats.problems import (
     touches,
     with_labels,
 )
-from beltside.casework.formats.toml_file import nearest_file, read_toml
+from beltside.casework.formats.toml_file import file_beside, nearest_file, read_toml
 from beltside.drive.sheet import DriveSheet
 
 FRONT: Final = "front of engine"
@@ -77,10 +77,14 @@ class CaseKeys(Keys):
 
     drive: Text = Field(description="the drive sheet's file, relative to the case file")
     take: Annotated[list[TakeKeys], OneOrMore] = Field(
-        default_factory=list, description="[[take]] once for each recording"
+        default_factory=list,
+        max_length=200,
+        description="[[take]] once for each recording, at most 200",
     )
     finding: Annotated[list[FindingKeys], OneOrMore] = Field(
-        default_factory=list, description="[[finding]] once for each check done"
+        default_factory=list,
+        max_length=200,
+        description="[[finding]] once for each check done, at most 200",
     )
 
 
@@ -217,7 +221,7 @@ def find_case_file(folder: Path) -> Path:
     for entry in seen:
         try:
             data = read_toml(entry)
-        except InputError:
+        except (InputError, LimitError):
             broken.append(entry)
             continue
         if not data.keys().isdisjoint(CaseKeys.model_fields):
@@ -240,8 +244,8 @@ def _sheet(
     file: Path, name: str, problems: list[Problem]
 ) -> tuple[ReadSheet | None, list[Problem]]:
     """The drive sheet, or what is wrong with it."""
-    path = (file.parent / name).resolve()
-    if not name or not path.is_file():
+    path, is_there = file_beside(file.parent, name)
+    if not is_there:
         problems.append(_missing(file, ("drive",), name, path, "a drive sheet"))
         return None, []
     try:
@@ -261,9 +265,9 @@ def _takes(
 ) -> tuple[Take, ...]:
     takes: list[Take] = []
     for number, take in enumerate(keys, start=1):
-        path = (file.parent / take.file).resolve()
+        path, is_there = file_beside(file.parent, take.file)
         where = ("take", number, "file")
-        if not take.file or not path.is_file():
+        if not is_there:
             problems.append(_missing(file, where, take.file, path, "a recording"))
         elif any(path == other.file for other in takes):
             problems.append(
@@ -366,7 +370,7 @@ def _missing(
     return Problem(
         file.name,
         where,
-        f'"{name}" is ' + ("a folder" if name and path.is_dir() else "not there"),
+        f'"{name[:60]}" is ' + ("a folder" if close == path.name else "not there"),
         f"{wanted}, its path counted from {file.parent or '.'}",
-        f'"{close}"' if close else "",
+        f'"{close}"' if close and close != path.name else "",
     )

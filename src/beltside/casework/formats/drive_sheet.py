@@ -168,7 +168,8 @@ class DriveSheetKeys(Keys):
     belt: BeltKeys = Field(default_factory=BeltKeys, description="[belt]")
     pulley: Annotated[list[PulleyKeys], OneOrMore] = Field(
         default_factory=list,
-        description="[[pulley]] once for each pulley; the crank is one of them",
+        max_length=40,
+        description="[[pulley]] once for each pulley, at most 40; the crank is one of them",
     )
 
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, Final
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo
 
 _UNITS: Final = {"_mm": ("mm",), "_rpm": ("rpm", "1/min"), "_deg": ("deg", "degrees", "°")}
+_LARGEST: Final = 10**12
 _NUMBER = re.compile(r"^([+-]?\d+)(?:[.,](\d+))?\s*([^\d\s].*)?$")
 _THOUSANDS = re.compile(r"^[+-]?\d{1,3},\d{3}")
 
@@ -22,6 +23,8 @@ def _plain_number(value: Any, info: ValidationInfo) -> Any:
     """A number, also when written as text: "138", "138,5", "138 mm"."""
     if isinstance(value, bool):
         raise ValueError("true and false are no numbers")
+    if isinstance(value, int) and abs(value) > _LARGEST:
+        raise ValueError("this number is too large")
     if not isinstance(value, str):
         return value
     match = _NUMBER.match(value.strip())
@@ -30,6 +33,8 @@ def _plain_number(value: Any, info: ValidationInfo) -> Any:
     if _THOUSANDS.match(value.strip()):
         raise ValueError("the comma may stand for thousands or for decimals")
     whole, decimals, unit = match.groups()
+    if len(whole) > len(str(_LARGEST)):
+        raise ValueError("this number is too large")
     if unit and unit.strip() not in _units_of(info.field_name or ""):
         raise ValueError(f'"{unit.strip()}" is not the unit of this key')
     return f"{whole}.{decimals}" if decimals else whole

@@ -18,6 +18,9 @@ Where = tuple[str | int, ...]
 _BRANCHES: Final = ("table", "number")
 _LABELS: Final = ("part", "file", "check")
 
+MOST_PROBLEMS: Final = 100
+"""So many are said; a file with more is none of ours."""
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -92,9 +95,15 @@ def with_labels(problems: Iterable[Problem], data: Mapping[str, Any]) -> list[Pr
 
 
 def from_pydantic(file: str, root: type[BaseModel], error: ValidationError) -> list[Problem]:
-    """pydantic's findings in our words."""
+    """pydantic's findings in our words.
+
+    Raises
+    ------
+    FileProblemsError
+        At once, with the first hundred, when there are more: that is no slip of the pen.
+    """
     problems = []
-    for found in error.errors(include_url=False):
+    for found in error.errors(include_url=False)[:MOST_PROBLEMS]:
         where = _where(found["loc"])
         model = _model_at(root, where[:-1])
         key = str(where[-1]) if where else ""
@@ -119,6 +128,9 @@ def from_pydantic(file: str, root: type[BaseModel], error: ValidationError) -> l
             given = _shown(value) + (f": {reason}" if reason else "")
             allowed, instead = _description(model, key) or _wanted(kind), ""
         problems.append(Problem(file, where, given, allowed, instead))
+    more = error.error_count() - MOST_PROBLEMS
+    if more > 0:
+        raise FileProblemsError([*problems, Problem(file, (), f"and {more} more")])
     return problems
 
 
@@ -208,7 +220,7 @@ def _shown(value: Any) -> str:
     if isinstance(value, dict):
         return "a group of keys"
     if isinstance(value, list):
-        return "a list"
+        return f"a list of {len(value)}"
     return str(value)[:60]
 
 

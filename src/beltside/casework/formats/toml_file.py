@@ -108,6 +108,19 @@ def _syntax_hint(line: str) -> str:
     return ""
 
 
+def file_beside(folder: Path, name: str) -> tuple[Path, bool]:
+    """The path `name` counted from `folder`, and whether a file lies there.
+
+    Names no file can have (too long, with a zero byte, links in a circle) are simply not there.
+    """
+    path = folder / name
+    try:
+        path = path.resolve()
+        return path, bool(name) and path.is_file()
+    except (OSError, ValueError, RuntimeError):
+        return path, False
+
+
 def nearest_file(path: Path) -> str:
     """Name of the file in the same folder most like `path`'s name, "" when none is close."""
     try:
