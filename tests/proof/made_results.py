@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
 from beltside.base.provenance import Provenance
@@ -124,6 +126,7 @@ def spectrogram(track: Crank, seconds: float = 30.0, seed: int = 4) -> Spectrogr
     return Spectrogram(time_s, frequency_hz, level.astype(np.float16))
 
 
+@functools.cache
 def listen_result(file: str = "belt-on.m4a", rise_rpm: float = 0.0) -> ListenResult:
     """A take with everything in it."""
     track = crank(rise_rpm=rise_rpm)
@@ -144,6 +147,7 @@ def listen_result(file: str = "belt-on.m4a", rise_rpm: float = 0.0) -> ListenRes
     )
 
 
+@functools.cache
 def deaf_result(file: str = "wind.webm") -> ListenResult:
     """A take in which no engine can be heard."""
     made = spectrogram(crank())

@@ -18,6 +18,9 @@ BROKEN_PIPE_EXIT = 141
 """What a shell reports for a program whose reader went away (128 + SIGPIPE)."""
 
 
+_PIECE = 4096
+
+
 class StoppedError(Exception):
     """The person stopped the work; the message says what state things are left in."""
 
@@ -28,9 +31,12 @@ def write(text: str, stream: TextIO) -> None:
     When the reader has gone away (`| head`) the command ends without a word.
     """
     encoding = getattr(stream, "encoding", None) or "utf-8"
+    text = text.encode(encoding, errors="replace").decode(encoding)
     try:
-        stream.write(text.encode(encoding, errors="replace").decode(encoding))
-        stream.flush()
+        # In pieces: of one large write Python does not report that the reader left midway.
+        for start in range(0, len(text), _PIECE):
+            stream.write(text[start : start + _PIECE])
+            stream.flush()
     except BrokenPipeError:
         # Python flushes the streams once more at exit; point them at nothing first.
         nowhere = os.open(os.devnull, os.O_WRONLY)
