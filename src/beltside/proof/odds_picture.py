@@ -49,8 +49,9 @@ def odds_chart(result: FindResult) -> Definition:
         page.suspect(suspect, first=number == 0)
     if rest:
         share = sum(suspect.probability for suspect in rest)
+        together = "" if len(rest) == 1 else " together"
         page.words(
-            f"{len(rest)} more together: {odds_words(share)} ({percent_words(share)}).",
+            f"{len(rest)} more{together}: {odds_words(share)} ({percent_words(share)}).",
             size_px=BODY_PX,
         )
     page.words("+1 bit doubles the odds of a suspect, -1 bit halves them.", size_px=SMALL_PX)
