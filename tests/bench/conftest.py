@@ -1,0 +1,6 @@
+"""Benchmark helpers live outside the package, in `bench/`."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
