@@ -172,7 +172,11 @@ def test_what_is_known_before_reading(recorded: Callable[[str], Path]) -> None:
 
 @pytest.mark.parametrize(
     ("name", "codec", "sound_codec"),
-    [("h264.mp4", "libx264", "aac"), ("vp8.webm", "libvpx", "libopus")],
+    [
+        ("h264.mp4", "libx264", "aac"),
+        ("h265.mov", "libx265", "aac"),
+        ("vp8.webm", "libvpx", "libopus"),
+    ],
 )
 def test_only_the_sound_of_a_video_is_read(
     tmp_path: Path, name: str, codec: str, sound_codec: str

@@ -67,7 +67,11 @@ def count_clipped(samples: Float32, *, lossy: bool, step: float = 1.0 / 32768.0)
     start = index[first]
     end = start + length - 1
     upward = np.where(np.signbit(samples[start]), -1.0, 1.0)
-    slope = np.minimum(_slope(samples, start, upward, -1), _slope(samples, end, upward, 1))
+    rise, fall = _slope(samples, start, upward, -1), _slope(samples, end, upward, 1)
+    # A run cut by the border of a piece has one slope only.
+    rise = np.where(start == 0, fall, rise)
+    fall = np.where(end == samples.size - 1, rise, fall)
+    slope = np.minimum(rise, fall)
     hidden = slope * length / 4.0
     margin = _LOSSY_MARGIN if lossy else _EXACT_MARGIN + 2.0 * step
     flat = hidden > 2.0 * (highest - top) + margin
