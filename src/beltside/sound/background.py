@@ -6,6 +6,9 @@ So the background is a running median of the log power, and the spread of the da
 from quantiles that lines hardly touch, lowers `a` wherever it is wider than that law allows. The
 background is itself an estimate: power over background then follows an F distribution, whose
 second number of degrees of freedom says how well the background is known.
+
+A small p-value says that a line is there, not that it is strong or whose it is: in a sound full
+of lines the feet of strong ones count as lines too. Weigh `excess_db` beside it.
 """
 
 from __future__ import annotations
@@ -112,15 +115,17 @@ def local_background(spectrum: OrderSpectrum, exclude: Sequence[float] = ()) -> 
     stated = _TAIL_SHARE * spectrum.averages
     keep = usable.copy()
     middle, size = _running_median(log_power, keep)
-    averages = _spread_averages(log_power - middle, keep, stated)
-    # Bins that stand out, with their neighbours, are left out of the second estimate.
-    surprise = _p_value(log_power - middle, averages, size)[0]
-    lines = ndimage.binary_dilation((surprise < 0.002) & keep, iterations=2)
-    keep = usable & ~lines
-    if np.count_nonzero(keep) < FEWEST_BINS // 2:
-        keep = usable
-    middle, size = _running_median(log_power, keep)
-    averages = _spread_averages(log_power - middle, keep, stated)
+    averages = _spread_averages(log_power - middle, keep, stated, lower_only=True)
+    for last in (False, True):
+        # Bins that stand out, with their neighbours, are left out of the next estimate. Until the
+        # last the spread is taken below the middle only, where lines do not reach.
+        surprise = _p_value(log_power - middle, averages, size)[0]
+        lines = ndimage.binary_dilation((surprise < 0.002) & usable, iterations=2)
+        keep = usable & ~lines
+        if np.count_nonzero(keep) < FEWEST_BINS // 2:
+            keep = usable
+        middle, size = _running_median(log_power, keep)
+        averages = _spread_averages(log_power - middle, keep, stated, lower_only=not last)
     p_value, mean_ratio, knowledge = _p_value(log_power - middle, averages, size)
     background = np.exp(middle) * mean_ratio
     return Background(
@@ -200,7 +205,7 @@ _TABLE_LOWER: Final = _TABLE_QUANTILES[:, 1] - _TABLE_QUANTILES[:, 0]
 _TABLE_UPPER: Final = _TABLE_QUANTILES[:, 2] - _TABLE_QUANTILES[:, 1]
 
 
-def _spread_averages(residual: Float64, keep: Bools, stated: float) -> Float64:
+def _spread_averages(residual: Float64, keep: Bools, stated: float, *, lower_only: bool) -> Float64:
     """Averages that explain the residual's spread, region by region, at most those stated.
 
     Spread is taken from the middle down to the 16 % quantile and up to the 80 % quantile; the
@@ -214,7 +219,7 @@ def _spread_averages(residual: Float64, keep: Bools, stated: float) -> Float64:
         low, middle, high = np.quantile(residual[region], (_LOW, _MIDDLE, _HIGH))
         grant = 1.0 - min(0.5, 2.1 / np.sqrt(region.size))
         a_lower = _from_table(_TABLE_LOWER, (middle - low) * grant)
-        a_upper = _from_table(_TABLE_UPPER, (high - middle) * grant)
+        a_upper = stated if lower_only else _from_table(_TABLE_UPPER, (high - middle) * grant)
         centres.append(float(region.mean()))
         found.append(min(stated, a_lower, a_upper))
     result: Float64 = np.exp(np.interp(np.arange(residual.size), centres, np.log(found)))

@@ -105,8 +105,9 @@ def squeals(
     when its frequency follows the crank speed (correlation 0.8 or more, and in step, while the
     speed changes by more than 1 %), when it lies at the order of such a ridge, or when a tone at
     its frequency, or at its order, is there in 90 % of the block: that is a whine, which the order
-    spectrum shows. At a steady speed a whine in stretches cannot be told from a squeal. Prominence 15 dB: common practice, no
-    source; a bin of Gaussian noise hardly ever reaches it, and a ridge takes several in a row.
+    spectrum shows. At a steady speed a whine in stretches cannot be told from a squeal.
+    Prominence 15 dB: common practice, no source; a bin of Gaussian noise hardly ever reaches it,
+    and a ridge takes several in a row.
 
     Parameters
     ----------
