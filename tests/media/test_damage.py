@@ -221,7 +221,7 @@ def test_a_file_larger_than_allowed_is_not_opened(tmp_path: Path) -> None:
 
 
 @settings(
-    max_examples=25,
+    max_examples=20,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

@@ -73,7 +73,7 @@ def describe(head: bytes) -> str | None:
     if head[4:8] == b"ftyp" and head[8:12] in _PICTURE_BRANDS:
         return "a picture"
     if head and not head.strip(b"\x00"):
-        return "empty inside (nothing but zeros), so the copy was probably not finished"
+        return "nothing but zeros (probably a copy that was not finished)"
     if _is_text(head):
         return "text"
     return None
