@@ -2,9 +2,13 @@
 
 It shares nothing with the rig whose draws the odds are fitted on: the engine is a sum of
 half-order partials and an exhaust waveguide, faults are textbook models, phones and rooms are
-its own. Its models and their weak points are told in each `stranger_*` module.
+its own. Scripts in this folder import it as `import stranger`.
 
-Scripts in this folder import it as `import stranger`.
+Weak points: every source goes to the phone by its own gain and one reflection, without the
+body's own transfer paths; the belt passes the crank's swing on without softening it; a cold
+start, a misfire, coded sound and people talking over the engine are not drawn.
+`tensioner.rattle` and `alternator.decoupler` both follow firing and differ by how their blows
+bounce; a steady hiss or roar is told only by its colour and by what changes between takes.
 """
 
 from __future__ import annotations
@@ -12,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import signal
 
 from beltside.drive.sheet import DriveSheet
 from stranger_accessories import accessory_sources
@@ -134,8 +139,10 @@ class _Bay:
                 spread = float(np.std(sound[piece], dtype="f8")) + 1e-12
                 self.gains[source.name] = source.rms / spread
             elif source.is_fault:
+                hiss = self.pool.white(np.random.default_rng(0), len(total) - start)
+                around = total[start:] + np.float32(self._hiss_rms(total[piece])) * hiss
                 self.gains[source.name] = gain_for(
-                    source.target_db, sound[start:], total[start:], rate_hz, top_hz
+                    source.target_db, sound[start:], around, rate_hz, top_hz
                 )
             else:
                 self.gains[source.name] = gain_for(
@@ -145,6 +152,13 @@ class _Bay:
             if source.target_db is None:
                 core = total[piece]
         self.reference_rms = float(np.std(total[piece], dtype="f8"))
+
+    def _hiss_rms(self, total: Array) -> float:
+        """The phone's own noise, as it were in the air: it hides a faint fault too."""
+        section = signal.butter(2, self.phone.high_pass_hz, "highpass", fs=MAKING_HZ, output="sos")
+        loud = float(np.std(signal.sosfilt(section, total.astype(float))))
+        top = np.sqrt(MAKING_HZ / self.phone.rate_hz)  # white over the phone's band only
+        return loud * float(top) * 10.0 ** ((self.phone.noise_db - self.phone.target_db) / 20.0)
 
     def take(self, rng: np.random.Generator, plan: _Plan, duration_s: float) -> StrangerTake:
         """One recording made to plan; the first one made sets every source's level."""

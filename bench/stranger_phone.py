@@ -33,6 +33,7 @@ class Phone:
 
     rate_hz: int
     channels: int
+    high_pass_hz: float
     sections: Array
     leveller: str  # "none" | "compressor" | "fast limiter" | "expander"
     threshold_db: float
@@ -59,8 +60,9 @@ class Room:
 def draw_phone(rng: np.random.Generator) -> Phone:
     """A random phone."""
     rate = int(rng.choice(RATES_HZ))
+    high_pass_hz = float(rng.uniform(40.0, 260.0))
     sections = [
-        *signal.butter(2, rng.uniform(40.0, 260.0), "highpass", fs=rate, output="sos"),
+        *signal.butter(2, high_pass_hz, "highpass", fs=rate, output="sos"),
         *(
             peak_section(rate, log_uniform(rng, low, high), rng.uniform(0.7, 5.0), gain)
             for (low, high), gain in zip(
@@ -77,6 +79,7 @@ def draw_phone(rng: np.random.Generator) -> Phone:
     return Phone(
         rate_hz=rate,
         channels=int(rng.choice([1, 1, 2])),
+        high_pass_hz=high_pass_hz,
         sections=np.array(sections, np.float32),
         leveller=str(
             rng.choice(["none", "compressor", "fast limiter", "expander"], p=[0.4, 0.35, 0.15, 0.1])
@@ -229,7 +232,10 @@ def hear(
         )
     x = signal.sosfilt(phone.sections, x, axis=1)
     own = float(np.sqrt(np.mean(x**2))) + 1e-12
-    set_by = own if phone.follows_level or reference_rms is None else reference_rms
+    set_by = own
+    if not phone.follows_level and reference_rms is not None:
+        # A man who sees the meter far off moves the phone: no more than 8 dB up, 12 down.
+        set_by = float(np.clip(reference_rms, own * db(-8.0), own * db(12.0)))
     x = x * np.float32(db(phone.target_db) / set_by)
     if phone.leveller != "none":
         x = _leveller(phone, x)
