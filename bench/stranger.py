@@ -158,7 +158,7 @@ class _Bay:
         section = signal.butter(2, self.phone.high_pass_hz, "highpass", fs=MAKING_HZ, output="sos")
         loud = float(np.std(signal.sosfilt(section, total.astype(float))))
         top = np.sqrt(MAKING_HZ / self.phone.rate_hz)  # white over the phone's band only
-        return loud * float(top) * 10.0 ** ((self.phone.noise_db - self.phone.target_db) / 20.0)
+        return loud * float(top * 10.0 ** ((self.phone.noise_db - self.phone.target_db) / 20.0))
 
     def take(self, rng: np.random.Generator, plan: _Plan, duration_s: float) -> StrangerTake:
         """One recording made to plan; the first one made sets every source's level."""
