@@ -13,6 +13,7 @@ from beltside.sound.angle import (
     resample_to_angle,
     time_at_turns,
 )
+from beltside.sound.bands import block_spectrum
 from beltside.sound.track import CrankTrack
 
 RATE_HZ = 16_000.0
@@ -130,6 +131,15 @@ def test_blocks_share_one_grid_and_agree_where_they_overlap() -> None:
     a, b = first.values[shift:], second.values
     size = min(a.size, b.size)
     assert np.abs(a[64 : size - 64] - b[64 : size - 64]).max() < 1e-3 * np.abs(sound).max()
+
+
+def test_a_spectrum_at_hand_does_as_well_as_the_sound() -> None:
+    sound = np.random.default_rng(8).standard_normal(16_000).astype(np.float32)
+    block = block_spectrum(sound, RATE_HZ)
+    plain = resample_to_angle(sound, RATE_HZ, 0.3, BLIP, 64)
+    assert np.array_equal(resample_to_angle(block, RATE_HZ, 0.3, BLIP, 64).values, plain.values)
+    with pytest.raises(InputError, match="one rate"):
+        resample_to_angle(block, 8_000.0, 0.3, BLIP, 64)
 
 
 def test_input_is_left_alone() -> None:

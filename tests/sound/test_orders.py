@@ -136,6 +136,16 @@ def test_spectrogram_agrees_with_scipy_on_a_linear_axis() -> None:
     assert pytest.approx(wanted[:512], rel=1e-3, abs=1e-7) == found.power.T
 
 
+def test_rows_narrower_and_wider_than_a_bin_show_the_same_density() -> None:
+    """White noise has one mean power in every bin, so in every row of a logarithmic axis too."""
+    values = np.random.default_rng(9).standard_normal(400_000).astype(np.float32)
+    found = spectrogram(values, 16_000.0, rows=120, frame_samples=1024, low_hz=50.0)
+    wanted = 2.0 / 1024 * HANN_NOISE_BINS
+    rows = found.power.mean(axis=0)
+    assert rows[:40] == pytest.approx(wanted, rel=0.2)  # up to 270 Hz: one bin each
+    assert rows[-40:-1] == pytest.approx(wanted, rel=0.03)
+
+
 def test_spectrogram_rows_times_and_joining() -> None:
     rate_hz = 16_000.0
     time_s = np.arange(int(4 * rate_hz)) / rate_hz

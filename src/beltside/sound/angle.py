@@ -141,7 +141,7 @@ class _Grid:
 
 
 def resample_to_angle(
-    signal: npt.ArrayLike,
+    signal: npt.ArrayLike | BlockSpectrum,
     rate_hz: float,
     start_s: float,
     track: CrankTrack,
@@ -171,7 +171,8 @@ def resample_to_angle(
     Parameters
     ----------
     signal
-        Shape (..., n), finite, n >= 64. Not written to.
+        Shape (..., n), finite, n >= 64, not written to; or its `block_spectrum`, when that is at
+        hand already.
     rate_hz
         Its rate [Hz].
     start_s
@@ -189,9 +190,15 @@ def resample_to_angle(
     InputError
         When the signal is not finite.
     """
-    values = require_signal("signal", signal, shortest=64, dimensions=None)
     require_positive("rate", rate_hz, "Hz")
     require_track(track)
+    block = signal if isinstance(signal, BlockSpectrum) else block_spectrum(signal, rate_hz)
+    if block.sample_rate_hz != rate_hz:
+        raise InputError(
+            f"a spectrum of sound at {block.sample_rate_hz:g} Hz called {rate_hz:g} Hz",
+            allowed="one rate",
+            instead="the rate the spectrum was made with",
+        )
     steps = int(samples_per_turn)
     if not 8 <= steps <= 65536 or not np.isfinite(start_s):
         raise OutOfRangeError(
@@ -199,7 +206,7 @@ def resample_to_angle(
             allowed="8 to 65536 and a finite start",
             instead="2.5 times the highest order wanted",
         )
-    end_s = start_s + (values.shape[-1] - 1) / rate_hz
+    end_s = start_s + (block.samples - 1) / rate_hz
     slow_hz, fast_hz = _speed_range_hz(track, start_s, end_s)
     if fast_hz > MOST_SPEED_RATIO * slow_hz:
         raise OutOfRangeError(
@@ -218,9 +225,7 @@ def resample_to_angle(
             allowed=f"{4 * EDGE_SAMPLES / steps:.3g} or more at {steps} samples per turn",
             instead="a longer block",
         )
-    knots, knot_rate_hz = _spline_knots(
-        block_spectrum(values, rate_hz), PASS_SHARE * steps / 2 * fast_hz, stop_hz
-    )
+    knots, knot_rate_hz = _spline_knots(block, PASS_SHARE * steps / 2 * fast_hz, stop_hz)
     grid = _Grid(track, first * finer, (count - 1) * finer + 1, steps * finer)
     fine = _read_spline(knots, knot_rate_hz, start_s, grid)
     if finer > 1:

@@ -119,8 +119,8 @@ def local_background(spectrum: OrderSpectrum, exclude: Sequence[float] = ()) -> 
     for last in (False, True):
         # Bins that stand out, with their neighbours, are left out of the next estimate. Until the
         # last the spread is taken below the middle only, where lines do not reach.
-        surprise = _p_value(log_power - middle, averages, size)[0]
-        lines = ndimage.binary_dilation((surprise < 0.002) & usable, iterations=2)
+        stands = (log_power - middle > _of_averages(_TABLE_STANDS, averages)) & usable
+        lines = ndimage.binary_dilation(stands, iterations=2)
         keep = usable & ~lines
         if np.count_nonzero(keep) < FEWEST_BINS // 2:
             keep = usable
@@ -189,18 +189,25 @@ def _p_value(
     (pi / 2) 1.944 trigamma(a) / size; a denominator of that relative variance has 2 / variance
     degrees of freedom.
     """
-    mean_ratio = averages / special.gammaincinv(averages, 0.5)
-    variance = 0.5 * np.pi * _HANN_KIN * special.polygamma(1, averages) / size
-    knowledge = np.maximum(2.0 / variance, 1.0)
+    mean_ratio = np.exp(-_of_averages(_TABLE_QUANTILES[:, 1], averages))
+    spread = np.exp(_of_averages(_TABLE_TRIGAMMA, averages))
+    knowledge = np.maximum(2.0 / (0.5 * np.pi * _HANN_KIN * spread / size), 1.0)
     ratio = np.exp(np.minimum(residual, 200.0)) / mean_ratio
     p_value = np.asarray(special.fdtrc(2.0 * averages, knowledge, ratio), dtype=np.float64)
     return p_value, mean_ratio, knowledge
 
 
 _TABLE_AVERAGES: Final = np.geomspace(0.2, 1e5, 400)
+_LOG_AVERAGES: Final = np.log(_TABLE_AVERAGES)
+# Logarithm of Gamma(a) / a at the quantiles used, and at the one a bin must pass to stand out.
 _TABLE_QUANTILES: Final = np.log(
     special.gammaincinv(_TABLE_AVERAGES[:, None], np.array([_LOW, _MIDDLE, _HIGH]))
+    / _TABLE_AVERAGES[:, None]
 )
+_TABLE_STANDS: Final = (
+    np.log(special.gammainccinv(_TABLE_AVERAGES, 0.002) / _TABLE_AVERAGES) - _TABLE_QUANTILES[:, 1]
+)
+_TABLE_TRIGAMMA: Final = np.log(special.polygamma(1, _TABLE_AVERAGES))
 _TABLE_LOWER: Final = _TABLE_QUANTILES[:, 1] - _TABLE_QUANTILES[:, 0]
 _TABLE_UPPER: Final = _TABLE_QUANTILES[:, 2] - _TABLE_QUANTILES[:, 1]
 
@@ -224,6 +231,11 @@ def _spread_averages(residual: Float64, keep: Bools, stated: float, *, lower_onl
         found.append(min(stated, a_lower, a_upper))
     result: Float64 = np.exp(np.interp(np.arange(residual.size), centres, np.log(found)))
     return result
+
+
+def _of_averages(table: Float64, averages: Float64) -> Float64:
+    """Table value at these averages."""
+    return np.interp(np.log(averages), _LOG_AVERAGES, table)
 
 
 def _from_table(table: Float64, spread: float) -> float:

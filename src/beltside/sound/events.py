@@ -11,7 +11,7 @@ import numpy.typing as npt
 from scipy import ndimage, signal
 
 from beltside.base.errors import OutOfRangeError
-from beltside.base.units import power_to_db
+from beltside.base.units import db_to_power, power_to_db
 from beltside.sound.bands import BandEnvelope
 from beltside.sound.gate import Float64, require_positive, require_signal, require_track
 from beltside.sound.orders import frame_powers
@@ -144,8 +144,8 @@ def squeals(
     first = round(SQUEAL_LOW_HZ / step_hz)
     last = min(round(SQUEAL_HIGH_HZ / step_hz), size // 2 - 2)
     power = np.concatenate([p[:, first - 2 : last + 3] for _, p in frame_powers(values, size, hop)])
-    height_db = power_to_db(power, 1e-20) - _around_db(power)
-    found, frames, bins, ridges = _ridges(height_db >= prominence_db)
+    ratio = power / _around(power)
+    found, frames, bins, ridges = _ridges(ratio >= db_to_power(prominence_db))
     if not ridges:
         return ()
     weight = power[frames, bins].astype(np.float64)
@@ -154,7 +154,7 @@ def squeals(
     total = np.bincount(of, weight)
     centre_hz = (np.bincount(of, weight * bins) / total + first - 2) * step_hz
     height = np.full(used.size, -np.inf)
-    np.maximum.at(height, of, height_db[frames, bins])
+    np.maximum.at(height, of, power_to_db(ratio[frames, bins]))
     ridge, frame = used // power.shape[0], used % power.shape[0]
     time_s = start_s + (frame * hop + 0.5 * size) / rate_hz
     rpm = np.full(time_s.size, 60.0) if track is None else track.rpm_at(time_s)
@@ -187,13 +187,13 @@ def squeals(
     return tuple(sorted(kept, key=lambda squeal: squeal.start_s))
 
 
-def _around_db(power: npt.NDArray[np.float32]) -> npt.NDArray[np.floating]:
-    """Level around each bin: median of seven neighbouring groups' mean power, six bins each."""
+def _around(power: npt.NDArray[np.float32]) -> npt.NDArray[np.floating]:
+    """Power around each bin: median of seven neighbouring groups' mean power, six bins each."""
     groups = power.shape[1] // 6
     coarse = power[:, : 6 * groups].reshape(power.shape[0], groups, 6).mean(axis=2)
     smooth = ndimage.median_filter(coarse, size=(1, 7), mode="nearest")
-    level_db = np.repeat(power_to_db(smooth, 1e-20), 6, axis=1)
-    return np.pad(level_db, ((0, 0), (0, power.shape[1] - 6 * groups)), "edge")
+    smooth = np.repeat(np.maximum(smooth, 1e-20), 6, axis=1)
+    return np.pad(smooth, ((0, 0), (0, power.shape[1] - 6 * groups)), "edge")
 
 
 def _ridges(

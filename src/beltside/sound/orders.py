@@ -362,12 +362,14 @@ def spectrogram(
     )
     first = np.minimum(np.rint(edges[:-1] * size / rate_hz).astype(np.intp), size // 2)
     last = np.maximum(np.rint(edges[1:] * size / rate_hz).astype(np.intp), first + 1)
+    width = (last - first).astype(np.float32)
 
     def to_rows(power: Float32) -> Float32:
-        summed = np.zeros((power.shape[0], power.shape[1] + 1))
-        np.cumsum(power, axis=1, out=summed[:, 1:])
-        means: Float32 = ((summed[:, last] - summed[:, first]) / (last - first)).astype(np.float32)
-        return np.maximum(means, 0)
+        # Sums from each row's first bin to the next row's; a row without one shows its own bin.
+        sums: Float32 = np.add.reduceat(power, first, axis=1)
+        sums[:, -1] = power[:, first[-1] : last[-1]].sum(axis=1)
+        sums /= width
+        return sums
 
     frames = 1 + (values.size - size) // hop
     power, group = _columns(values, size, hop, frames, most_columns, to_rows)
