@@ -13,6 +13,7 @@ from numpy.random import Generator
 
 from beltside.base.words import part_kind
 from beltside.rig.bearings import cage_order
+from beltside.rig.engine import SPARSE_SHARE
 from beltside.rig.layout import Drive, TruePulley
 from beltside.rig.synthesis import Float32, chain, coloured, random_modes
 from beltside.rig.voices import Envelope, Noise, Tones, Voice, line_table, rough_table, swing_table
@@ -42,16 +43,19 @@ def healthy_drive(rng: Generator, drive: Drive) -> tuple[Voice, ...]:
     for pulley in drive.pulleys:
         if pulley.part == "crank":
             continue
+        body = housing(rng, float(rng.uniform(60, 200)), float(rng.uniform(3000, 8000)))
         voices.append(_running_noise(rng, pulley))
-        voices.append(_run_out(rng, pulley))
+        voices.append(_run_out(rng, pulley, body))
         kind = part_kind(pulley.part)
         if kind == "alternator":
-            voices += _alternator(rng, pulley)
+            voices += _alternator(rng, pulley, body)
         elif kind in ("coolant-pump", "steering-pump", "ac-compressor"):
-            voices += _pump(rng, pulley, kind)
+            voices += _pump(rng, pulley, kind, body)
         elif kind == "fan":
-            voices += _fan(rng, pulley)
+            voices += _fan(rng, pulley, body)
     voices += _belt(rng)
+    if rng.random() < SPARSE_SHARE:  # in some drives only the bearings and the belt are heard
+        voices = [voice for voice in voices if isinstance(voice, Noise) or rng.random() < 0.4]
     # A well shielded front is quieter as a whole than a bare one.
     common_db = float(rng.normal(-4.0, 4.0))
     return tuple(replace(voice, level_db=voice.level_db + common_db) for voice in voices)
@@ -79,11 +83,11 @@ def _running_noise(rng: Generator, pulley: TruePulley) -> Voice:
     )
 
 
-def _run_out(rng: Generator, pulley: TruePulley) -> Voice:
+def _run_out(rng: Generator, pulley: TruePulley, body: Float32) -> Voice:
     return Tones(
         pulley.part,
         worn(rng, -30.0),
-        housing(rng, 60.0, 1200.0),
+        body,
         shaft=pulley.part,
         speed_power=float(rng.uniform(0.8, 1.6)),
         needs_belt=True,
@@ -91,7 +95,7 @@ def _run_out(rng: Generator, pulley: TruePulley) -> Voice:
     )
 
 
-def _alternator(rng: Generator, pulley: TruePulley) -> list[Voice]:
+def _alternator(rng: Generator, pulley: TruePulley, body: Float32) -> list[Voice]:
     """Magnetic whine at pole and slot orders, air noise of the two uneven cooling fans."""
     pairs = pulley.count // 2
     orders = np.array([pulley.count, 3 * pulley.count, 6 * pulley.count, pairs, 6 * pairs + 1])
@@ -103,7 +107,7 @@ def _alternator(rng: Generator, pulley: TruePulley) -> list[Voice]:
         Tones(
             pulley.part,
             worn(rng, -29.0, 7.0),
-            housing(rng, 300.0, 7000.0),
+            body,
             shaft=pulley.part,
             speed_power=float(rng.uniform(0.3, 1.2)),
             follows=(("electric", float(rng.uniform(2.0, 14.0))),),
@@ -113,7 +117,7 @@ def _alternator(rng: Generator, pulley: TruePulley) -> list[Voice]:
         Tones(
             pulley.part,
             worn(rng, -33.0),
-            housing(rng, 200.0, 5000.0),
+            body,
             shaft=pulley.part,
             speed_power=float(rng.uniform(1.5, 2.5)),
             needs_belt=True,
@@ -131,7 +135,7 @@ def _alternator(rng: Generator, pulley: TruePulley) -> list[Voice]:
     ]
 
 
-def _pump(rng: Generator, pulley: TruePulley, kind: str) -> list[Voice]:
+def _pump(rng: Generator, pulley: TruePulley, kind: str, body: Float32) -> list[Voice]:
     """Flow noise and vane (piston) ripple with its shaft sidebands."""
     signal, full_db = {
         "coolant-pump": ("effort", 0.0),
@@ -168,7 +172,7 @@ def _pump(rng: Generator, pulley: TruePulley, kind: str) -> list[Voice]:
         Tones(
             pulley.part,
             worn(rng, base),
-            housing(rng, 100.0, 3000.0),
+            body,
             shaft=pulley.part,
             speed_power=float(rng.uniform(0.8, 2.0)),
             follows=((signal, full_db),),
@@ -179,7 +183,7 @@ def _pump(rng: Generator, pulley: TruePulley, kind: str) -> list[Voice]:
     ]
 
 
-def _fan(rng: Generator, pulley: TruePulley) -> list[Voice]:
+def _fan(rng: Generator, pulley: TruePulley, body: Float32) -> list[Voice]:
     blades = pulley.count
     multiples = np.concatenate((blades * np.arange(1, 5), np.arange(1, blades)))
     strength = np.concatenate((0.5 ** np.arange(4), np.full(blades - 1, 0.1)))
@@ -196,7 +200,7 @@ def _fan(rng: Generator, pulley: TruePulley) -> list[Voice]:
         Tones(
             pulley.part,
             level - float(rng.uniform(0.0, 10.0)),
-            coloured(rng, 60.0, 1500.0),
+            body,
             shaft=pulley.part,
             speed_power=float(rng.uniform(1.5, 2.5)),
             needs_belt=True,

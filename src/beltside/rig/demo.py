@@ -27,7 +27,7 @@ SHOP_NAME = "Heron Lane Garage"
 SEVERITY_DB = 12.0
 PULLEYS = [
     ("crank", 138.0, "ribbed", 0.0, 0.0),
-    ("coolant-pump", 112.0, "ribbed", -150.0, 185.0),
+    ("coolant-pump", 112.0, "ribbed", -143.0, 181.0),
     ("idler", 70.0, "back", 30.0, 190.0),
     ("alternator", 55.0, "ribbed", 175.0, 205.0),
     ("tensioner", 65.0, "back", 95.0, 95.0),
@@ -73,7 +73,7 @@ def demo_case(rng: Generator | None = None) -> RigCase:
             [80.0, 300.0, 1500.0, 4000.0, 9000.0, 18_000.0], [-2.0, 0.0, 1.0, 3.0, -2.0, -8.0]
         ),
         gain_db=-30.0,
-        control=(-22.0, 0.05, 1.5, 12.0),
+        control=None,
         suppression_db=0.0,
         soft_clip=True,
         noise_dbfs=-80.0,

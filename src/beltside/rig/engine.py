@@ -28,6 +28,7 @@ from beltside.rig.voices import (
     swing_table,
 )
 
+SPARSE_SHARE = 0.15
 CYLINDER_CHOICES = (1, 2, 3, 4, 5, 6, 8, 10, 12)
 CYLINDER_SHARES = (0.01, 0.02, 0.17, 0.48, 0.06, 0.15, 0.08, 0.01, 0.02)
 
@@ -125,6 +126,10 @@ def draw_engine(
         + _mechanical_voices(rng, count, cycle, firing, harsh, teeth, bright_db)
         + _steady_voices(rng, count, bright_db)
     )
+    if rng.random() < SPARSE_SHARE:  # a plain engine: few things sound
+        voices = [
+            voice for voice in voices if voice.part in ("exhaust", "intake") or rng.random() < 0.5
+        ] or voices
     return EngineSpec(count, strokes, idle, cycle, firing, harsh, teeth, restless, tuple(voices))
 
 

@@ -151,12 +151,19 @@ def mix(
     """All voices through their paths; those that need the belt are still when it is off."""
     mixer = Mixer(motion.count, ears)
     white = rng.standard_normal(motion.count + 2 * RATE_HZ, dtype=np.float32)
+    bodies: dict[tuple[str, int], tuple[Float32, Float32]] = {}
     for voice in voices:
         if voice.needs_belt and not conditions.belt_on:
             continue
         dry = sound(voice, motion, conditions, rng, white, gates_open=gates_open)
-        own = unit_energy(voice.response)
-        mixer.add(dry, np.stack([chain(own, path) for path in paths.of(voice.part)]))
+        # What one part radiates through one body needs one transform only.
+        key = (voice.part, id(voice.response))
+        if key in bodies:
+            dry += bodies[key][1]
+        bodies[key] = (voice.response, dry)
+    for (part, _), (response, dry) in bodies.items():
+        own = unit_energy(response)
+        mixer.add(dry, np.stack([chain(own, path) for path in paths.of(part)]))
     return mixer
 
 
