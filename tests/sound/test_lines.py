@@ -72,9 +72,6 @@ def test_combs_are_honest(noise_spectra) -> None:
 @pytest.mark.parametrize("seed", range(5))
 def test_a_tone_10_db_above_its_bin_is_found(seed: int) -> None:
     found = lines.find_lines(spectrum(sound(seed) + tone_in_bin(7.35, 10.0)))
-    assert [round(line.order, 1) for line in found] == [7.3] or [
-        round(line.order, 2) for line in found
-    ] == [7.35]
     (line,) = found
     assert line.order == pytest.approx(7.35, abs=0.02)
     assert line.excess_db == pytest.approx(10 * np.log10(11.0), abs=2.0)
