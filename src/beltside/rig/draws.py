@@ -271,7 +271,7 @@ def draw_car(
     chosen = truth or draw_truth(rng, drive, engine)
     severity = float(rng.triangular(*SEVERITY_DB)) if severity_db is None else severity_db
     background = tuple(
-        (kind, float(10.0 ** (rng.uniform(-38.0, -8.0) / 20.0)))
+        (kind, float(10.0 ** (rng.uniform(-40.0, -12.0) / 20.0)))
         for kind in rng.choice(
             list(WORKSHOP), int(rng.choice([0, 1, 2], p=[0.5, 0.4, 0.1])), replace=False
         )

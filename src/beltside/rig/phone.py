@@ -89,7 +89,7 @@ def draw_phone(rng: Generator, *, coded_share: float = 0.2) -> Phone:
         )
         if rng.random() < 0.4
         else None,
-        suppression_db=float(rng.uniform(4.0, 18.0)) if rng.random() < 0.2 else 0.0,
+        suppression_db=float(rng.uniform(4.0, 14.0)) if rng.random() < 0.12 else 0.0,
         soft_clip=bool(rng.random() < 0.4),
         noise_dbfs=float(rng.uniform(-95.0, -65.0)),
         bits=int(rng.choice([16, 16, 24])),

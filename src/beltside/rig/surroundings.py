@@ -131,10 +131,12 @@ def mains_hum(rng: Generator, count: int) -> Float32:
     """Hum at twice the mains frequency and its multiples, over faint noise."""
     mains = float(rng.choice([50.0, 60.0])) * (1.0 + rng.normal(0, 2e-4))
     time = np.arange(count) / RATE_HZ
-    wave = 0.02 * rng.standard_normal(count)
+    ramp = 2 * np.pi * np.arange(4096) / 4096
+    table = np.zeros(4096, dtype=np.float32)
     for harmonic in range(1, 13):
         level = rng.uniform(0.1, 1.0) * 0.75**harmonic * (1.0 if harmonic % 2 == 0 else 0.3)
-        wave += level * np.sin(2 * np.pi * (mains * harmonic * time + rng.random()))
+        table += np.float32(level) * np.sin(harmonic * ramp + rng.uniform(0, 6.28))
+    wave = look_up(table, mains * time) + 0.02 * rng.standard_normal(count, dtype=np.float32)
     return unit_rms(wave)
 
 
