@@ -8,7 +8,7 @@ docs/methods/crank-speed.md.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -20,6 +20,7 @@ from beltside.sound.crank_choice import (
     LineEvidence,
     candidates,
     line_evidence,
+    mains_share,
     scale_error,
 )
 from beltside.sound.crank_feed import LOW_RATE_HZ, CrankSound
@@ -33,9 +34,22 @@ from beltside.sound.crank_path import (
     speed_grid,
 )
 from beltside.sound.crank_refine import sharpen
+from beltside.sound.crank_score import candidate_measures, odds, take_measures
 from beltside.sound.track import CrankTrack
 
 Float64 = npt.NDArray[np.float64]
+
+PATHS: Final = 3
+"""Paths looked at: the best one, and two beside it."""
+
+SAME_SPEED: Final = 0.02
+"""Candidates closer than this share of their speed say the same."""
+
+BELIEVED: Final = 0.65
+"""Least probability at which a speed is given."""
+
+MAINS_SHARE: Final = 0.9
+"""Share of all tones on multiples of 50 or 60 Hz from which a take counts as mains hum."""
 
 CYLINDERS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 16)
 
@@ -68,32 +82,45 @@ class CrankEvidence:
 
     Attributes
     ----------
-    match
-        Mean comb match of the path [sigmas of noise].
-    total, uneven, firing, lead
-        Evidence of the best candidate [nats], see `Candidate`.
-    margin
-        Evidence over the next candidate that is another speed [nats].
-    unrest
-        Typical change of the path from frame to frame, as a share of the speed.
-    turns
-        Crank turns heard.
-    rival_rpm
-        Median speed of the next candidate [1/min]; nan when there is none.
     rpm
-        Median speed of the best candidate [1/min], also when it was not believed.
+        Median speed of the likeliest candidate [1/min], also when it was not believed.
+    probability
+        Of that speed, 0 to 1.
+    none
+        Probability that no candidate is right.
+    rival_rpm, rival_probability
+        The next speed; nan and 0 when there is none.
+    candidate
+        Its measures.
+    match
+        Mean comb match of its path [sigmas of noise].
+    mains_hz
+        50 or 60 when the lines are those of mains hum, else 0.
+    measures, take
+        What the odds were worked out from (`crank_score`).
+    rpms
+        Median speed of each candidate [1/min].
     """
 
-    match: float
-    total: float
-    uneven: float
-    firing: float
-    lead: float
-    margin: float
-    unrest: float
-    turns: float
-    rival_rpm: float
     rpm: float
+    probability: float
+    none: float
+    rival_rpm: float
+    rival_probability: float
+    candidate: Candidate
+    match: float
+    mains_hz: int
+    measures: Float64
+    take: Float64
+    rpms: Float64
+
+
+@dataclass(frozen=True)
+class _Engine:
+    """What is known of the engine beforehand."""
+
+    cylinders: int
+    strokes: int
 
 
 @dataclass(frozen=True)
@@ -103,7 +130,7 @@ class _Reading:
     path: SpeedPath
     track: CrankTrack
     lines: LineEvidence
-    ranked: list[tuple[float, Candidate]]
+    candidates: list[Candidate]
 
 
 def estimate_crank(
@@ -112,6 +139,7 @@ def estimate_crank(
     cylinders: int,
     strokes: int = 4,
     idle_rpm: float | None = None,
+    near_rpm: float | None = None,
 ) -> CrankEstimate:
     """Crank speed over time from the sound of an engine.
 
@@ -125,6 +153,8 @@ def estimate_crank(
         4 or 2.
     idle_rpm
         Idle speed from the drive sheet, 300 to 2000; takes are more often near it than not.
+    near_rpm
+        Speed of the same engine in another take made alike, when that is known.
 
     Returns
     -------
@@ -138,16 +168,16 @@ def estimate_crank(
     """
     _check(sound, cylinders, strokes, idle_rpm)
     combs = comb_match(sound, cylinders, strokes)
-    prior = _speed_prior(idle_rpm)
-    first = _read(sound, combs, None, cylinders, strokes, prior)
-    best = first
-    if first.ranked[0][0] < 60.0:
-        # A weak path may sit on something else that hums: look once more beside it.
-        banned = _near_multiples(first.path, combs)
-        second = _read(sound, combs, banned, cylinders, strokes, prior)
-        if second.ranked[0][0] > first.ranked[0][0]:
-            best = second
-    return _decide(sound, best, cylinders, strokes)
+    prior = _speed_prior(idle_rpm, near_rpm)
+    engine = _Engine(cylinders, strokes)
+    readings: list[_Reading] = []
+    banned: npt.NDArray[np.bool_] | None = None
+    for _ in range(PATHS):
+        readings.append(_read(sound, combs, banned, engine))
+        # A path may have locked on to something else that turns: look once more beside it.
+        near = _near_multiples(readings[-1].path, combs)
+        banned = near if banned is None else banned | near
+    return _decide(sound, readings, engine, prior)
 
 
 def _check(sound: CrankSound, cylinders: int, strokes: int, idle_rpm: float | None) -> None:
@@ -167,13 +197,15 @@ def _check(sound: CrankSound, cylinders: int, strokes: int, idle_rpm: float | No
         )
 
 
-def _speed_prior(idle_rpm: float | None) -> Float64:
+def _speed_prior(idle_rpm: float | None, near_rpm: float | None) -> Float64:
     """Log density of the speed over the grid, per unit of log speed [nats]."""
     grid = np.log(speed_grid())
     centre, width = (np.log(800.0), 0.25) if idle_rpm is None else (np.log(idle_rpm), 0.12)
+    if near_rpm is not None:
+        centre, width = np.log(near_rpm), 0.06
     near = np.exp(-0.5 * ((grid - centre) / width) ** 2) / (width * np.sqrt(2.0 * np.pi))
     # Few takes run above 4500 rpm: an engine is not revved that far with the bonnet open.
-    spread = np.where(grid < np.log(4500.0), 1.0, 0.3)
+    spread = np.where(grid < np.log(4500.0), 1.0, 0.5)
     spread = spread / (spread.mean() * np.log(RPM_HIGH / RPM_LOW))
     result: Float64 = np.log(0.5 * near + 0.5 * spread)
     return result
@@ -183,28 +215,17 @@ def _read(
     sound: CrankSound,
     combs: CombMatch,
     banned: npt.NDArray[np.bool_] | None,
-    cylinders: int,
-    strokes: int,
-    prior: Float64,
+    engine: _Engine,
 ) -> _Reading:
     path = best_path(combs, banned)
     track = CrankTrack(path.time_s, path.rpm, path.rpm, path.rpm)
     for highest_order in (6.0, 16.0):
         track = sharpen(sound.low, LOW_RATE_HZ, track, highest_order=highest_order)
     lines = line_evidence(sound, track)
-    track = _scaled(track, 1.0 + scale_error(lines, strokes))
+    track = _scaled(track, 1.0 + scale_error(lines, engine.strokes))
     lines = line_evidence(sound, track)
-    grid = np.log(speed_grid())
-    ranked = [
-        (
-            one.evidence
-            + float(np.interp(np.log(one.multiple * track.rpm_median), grid, prior)),
-            one,
-        )
-        for one in candidates(lines, track.rpm_median, cylinders, strokes)
-    ]
-    ranked.sort(key=lambda pair: -pair[0])
-    return _Reading(path, track, lines, ranked)
+    found = candidates(lines, track.rpm_median, engine.cylinders, engine.strokes)
+    return _Reading(path, track, lines, found)
 
 
 def _near_multiples(path: SpeedPath, combs: CombMatch) -> npt.NDArray[np.bool_]:
@@ -223,75 +244,69 @@ def _scaled(track: CrankTrack, factor: float) -> CrankTrack:
 
 
 def _decide(
-    sound: CrankSound, reading: _Reading, cylinders: int, strokes: int
+    sound: CrankSound, readings: list[_Reading], engine: _Engine, prior: Float64
 ) -> CrankEstimate:
-    score, chosen = reading.ranked[0]
-    rival_score, rival = reading.ranked[1] if len(reading.ranked) > 1 else (-np.inf, None)
-    track = _scaled(reading.track, chosen.multiple)
-    change = np.abs(np.diff(np.log(reading.path.rpm)))
-    evidence = CrankEvidence(
-        match=float(reading.path.match.mean()),
-        total=chosen.evidence,
-        uneven=chosen.uneven,
-        firing=chosen.firing,
-        lead=chosen.lead,
-        margin=float(score - rival_score),
-        unrest=float(np.median(change)) if change.size else 0.0,
-        turns=float(track.turns_at(np.array([sound.duration_s]))[0]),
-        rival_rpm=float("nan") if rival is None else rival.multiple * reading.track.rpm_median,
-        rpm=track.rpm_median,
+    found = [one for reading in readings for one in reading.candidates]
+    of_path = [number for number, reading in enumerate(readings) for _ in reading.candidates]
+    rpms = np.array(
+        [
+            one.multiple * readings[number].track.rpm_median
+            for one, number in zip(found, of_path, strict=True)
+        ]
     )
-    return judge_evidence(track, evidence, cylinders=cylinders, strokes=strokes)
+    paths = [reading.path for reading in readings]
+    log_prior = np.interp(np.log(rpms), np.log(speed_grid()), prior)
+    measures = candidate_measures(found, paths, of_path, log_prior)
+    turns = readings[0].track.rpm_median / 60.0 * sound.duration_s
+    take = take_measures(found, paths, turns)
+    share, none = odds(measures, take)
+    # Candidates of two paths at the same speed count together.
+    same = np.abs(np.log(rpms[:, None] / rpms[None, :])) < SAME_SPEED
+    together = same @ share
+    best = int(np.argmax(np.where(share > 0.2 * share.max(), together, 0.0)))
+    others = np.where(same[best], 0.0, together)
+    rival = int(np.argmax(others))
+    reading, chosen = readings[of_path[best]], found[best]
+    evidence = CrankEvidence(
+        rpm=float(rpms[best]),
+        probability=float(together[best]),
+        none=none,
+        rival_rpm=float(rpms[rival]) if others[rival] > 0.0 else float("nan"),
+        rival_probability=float(others[rival]),
+        candidate=chosen,
+        match=float(reading.path.match.mean()),
+        mains_hz=_mains_hz(sound),
+        measures=measures,
+        take=take,
+        rpms=rpms,
+    )
+    reason = _why_not(evidence)
+    track = None if reason else _scaled(reading.track, chosen.multiple)
+    confidence = min(evidence.probability, 0.1) if evidence.mains_hz else evidence.probability
+    return CrankEstimate(track, confidence, reason, evidence)
 
 
-def judge_evidence(
-    track: CrankTrack, evidence: CrankEvidence, *, cylinders: int, strokes: int
-) -> CrankEstimate:
-    """Believe the best candidate or say why not."""
-    engine = _logistic(0.35 * (evidence.uneven - 2.0) + 0.12 * (evidence.total - 18.0))
-    octave = _logistic(evidence.margin)
-    confidence = engine * octave
-    reason = None
-    if _is_mains(evidence, cylinders, strokes):
-        engine = min(engine, 0.2)
-        reason = (
-            f"the tones lie on multiples of {_mains_hz(evidence, cylinders, strokes)} Hz and have "
-            "no engine's uneven beat: this is mains hum"
-        )
-    elif engine < 0.5:
-        if evidence.total > 10.0:
-            reason = (
-                "there is a steady pattern of tones, but not the uneven beat of an engine's "
-                "cylinders: it may be an electric motor, a fan or mains hum"
-            )
-        else:
-            reason = "no pattern of an engine's firing stands out of the noise"
-    elif octave < 0.6:
-        reason = (
-            f"the lines fit {evidence.rpm:.0f} rpm about as well as {evidence.rival_rpm:.0f} rpm"
-        )
-    if reason is not None:
-        return CrankEstimate(None, confidence, reason, evidence)
-    return CrankEstimate(replace(track), confidence, None, evidence)
-
-
-def _mains_hz(evidence: CrankEvidence, cylinders: int, strokes: int) -> int:
-    """50 or 60 when the firing frequency lies on one of their multiples, else 0 [Hz]."""
-    firing_hz = evidence.rpm / 60.0 * cylinders * (0.5 if strokes == 4 else 1.0)
+def _mains_hz(sound: CrankSound) -> int:
+    """50 or 60 when nearly all clear tones lie on its multiples, else 0."""
     for mains_hz in (50, 60):
-        number = max(round(firing_hz / mains_hz), 1)
-        if abs(firing_hz / (number * mains_hz) - 1.0) < 0.004:
+        if mains_share(sound, mains_hz) > MAINS_SHARE:
             return mains_hz
     return 0
 
 
-def _is_mains(evidence: CrankEvidence, cylinders: int, strokes: int) -> bool:
-    """Every line explained lies on a multiple of the mains frequency."""
-    cycle_hz = evidence.rpm / 60.0 * (0.5 if strokes == 4 else 1.0)
-    whole_cycle = any(abs(cycle_hz / mains_hz - 1.0) < 0.004 for mains_hz in (50, 60))
-    even = evidence.uneven < 4.0
-    return (even or whole_cycle) and _mains_hz(evidence, cylinders, strokes) > 0
-
-
-def _logistic(x: float) -> float:
-    return float(1.0 / (1.0 + np.exp(-np.clip(x, -40.0, 40.0))))
+def _why_not(evidence: CrankEvidence) -> str | None:
+    """Why the likeliest speed is not to be believed, or None when it is."""
+    if evidence.mains_hz:
+        return f"all tones lie on multiples of {evidence.mains_hz} Hz: this is mains hum"
+    if evidence.probability >= BELIEVED:
+        return None
+    if evidence.none > evidence.rival_probability:
+        if evidence.candidate.evidence > 12.0:
+            return (
+                "there is a pattern of tones, but not surely that of an engine's cylinders: it "
+                "may be an electric motor, a fan or another sound"
+            )
+        return "no pattern of an engine's firing stands out of the noise"
+    return (
+        f"the lines fit {evidence.rpm:.0f} rpm about as well as {evidence.rival_rpm:.0f} rpm"
+    )

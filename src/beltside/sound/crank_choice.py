@@ -18,7 +18,6 @@ import numpy as np
 import numpy.typing as npt
 import scipy.fft
 import scipy.ndimage
-import scipy.special
 
 from beltside.sound.crank_feed import LOW_RATE_HZ, PULSE_RATE_HZ, CrankSound
 from beltside.sound.crank_path import RPM_HIGH, RPM_LOW
@@ -33,12 +32,18 @@ MULTIPLES: Final = tuple(
 """Candidate speeds as multiples of the path's."""
 
 SHARES: Final = np.array([0.02, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.95])
-SHARES_PRIOR: Final = np.array([0.03, 0.07, 0.12, 0.16, 0.18, 0.18, 0.15, 0.11])
-"""Shares of the possible cycle lines an engine may show, and how likely each is: cylinders that
-sound exactly alike are rare. Own choice."""
+"""Shares of the possible cycle lines an engine may show, each as likely as the next: some
+engines idle very evenly, others do not."""
 
 FIRING_SHARES: Final = np.array([0.5, 0.7, 0.85, 0.95])
-FIRING_PRIOR: Final = np.array([0.25, 0.25, 0.25, 0.25])
+
+COVER_SIGMA: Final = 4.0
+"""A line this high counts as clear."""
+
+EVEN_SIGMA: Final = 10.0
+EVEN_FADE_SIGMA: Final = 5.0
+"""Firing lines this high with no other cycle line in sight are the less believable the higher
+they stand: no engine's cylinders sound alike to better than some 25 dB."""
 
 ACCIDENT: Final = 0.03
 """Chance of a line (of an accessory, of anything) where the engine has none; own choice."""
@@ -47,8 +52,14 @@ LINE_SPREAD_SIGMA: Final = 24.0
 """A line's height is taken as evenly likely up to this many sigmas."""
 
 
+LEAD_SIGMA: Final = 5.0
+LEAD_SPREAD_SIGMA: Final = 4.0
+"""Where cylinders sound unalike enough for other cycle lines to show, the firing lines still
+stand this much higher than their neighbours, give or take the spread (own measurements on real
+engines at speed: 10 to 25 dB)."""
+
 LEAD_LINE_SIGMA: Final = 3.0
-"""A line must stand this high to say whether firing leads the cycle's other lines."""
+"""A neighbour must stand this high to be compared with."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +77,10 @@ class LineEvidence:
         points, one row per signal (low sound, pulsation), shape (signals, points).
     usable
         Up to which order each row can be used, shape (signals,) [per turn of the path].
+    lowest
+        From which order on, shape (signals,).
+    pulse_row
+        Which row is the pulsation; -1 when there is none.
     """
 
     step: float
@@ -73,31 +88,47 @@ class LineEvidence:
     height: Float64
     usable: Float64
     lowest: Float64
+    pulse_row: int
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """One candidate speed.
+    """One candidate speed and what speaks for it; nats are log-likelihood ratios against "no
+    line is expected here".
 
     Attributes
     ----------
     multiple
         Its speed as a multiple of the path's.
-    evidence
-        Log-likelihood ratio against "no engine lines at all" [nats].
-    uneven
-        Part of it that comes from cycle lines other than firing [nats].
     firing
-        Part of it that comes from firing lines [nats].
+        From the firing lines [nats].
+    uneven
+        From cycle lines other than firing [nats].
+    halves
+        The part of `uneven` from lines that only a whole cycle explains [nats].
     lead
-        Part of it that comes from firing leading the other lines [nats].
+        From firing standing above its neighbours [nats].
+    pulse
+        The part of firing and uneven that the pulsation of the high sound brings [nats].
+    covered
+        Share of the height of all clear lines that lie where this candidate expects one, 0 to 1.
+    chance
+        Share of the order axis where it expects one, 0 to 1.
     """
 
     multiple: float
-    evidence: float
-    uneven: float
     firing: float
+    uneven: float
+    halves: float
     lead: float
+    pulse: float
+    covered: float
+    chance: float
+
+    @property
+    def evidence(self) -> float:
+        """All of it [nats]."""
+        return self.firing + self.uneven + self.lead
 
 
 def line_evidence(sound: CrankSound, track: CrankTrack) -> LineEvidence:
@@ -108,6 +139,7 @@ def line_evidence(sound: CrankSound, track: CrankTrack) -> LineEvidence:
     segment_turns = float(2 ** np.floor(np.log2(np.clip(turns / 2.0, 8.0, wanted))))
     step = 1.0 / (2.0 * segment_turns)
     rows, usable, lowest = [], [], []
+    pulse_row = -1
     speed_hz = track.rpm_median / 60.0
     for signal, rate_hz, low_hz, top_hz in (
         (sound.low, LOW_RATE_HZ, 18.0, 1000.0),
@@ -138,21 +170,28 @@ def line_evidence(sound: CrankSound, track: CrankTrack) -> LineEvidence:
         top = scipy.ndimage.maximum_filter1d(excess, 3)
         middle = float(np.median(top))
         spread = max(float(np.median(top) - np.percentile(top, 16)), 0.15)
+        if signal is sound.pulse:
+            pulse_row = len(rows)
         rows.append((top - middle) / spread)
         usable.append(top_order)
         lowest.append(low_hz / speed_hz)
     width = max(row.size for row in rows) if rows else 0
     height = np.array([np.pad(row, (0, width - row.size)) for row in rows])
-    return LineEvidence(step, segment_turns, height, np.array(usable), np.array(lowest))
+    return LineEvidence(step, segment_turns, height, np.array(usable), np.array(lowest), pulse_row)
 
 
 def judge(
-    lines: LineEvidence, multiple: float, cylinders: int, strokes: int
+    lines: LineEvidence,
+    multiple: float,
+    cylinders: int,
+    strokes: int,
 ) -> Candidate:
     """Evidence for an engine that turns at `multiple` times the path's speed."""
     cycle = multiple * (0.5 if strokes == 4 else 1.0)
-    uneven = firing = lead = 0.0
-    for row, usable, lowest in zip(lines.height, lines.usable, lines.lowest, strict=True):
+    uneven = firing = halves = lead = pulse = 0.0
+    for number_of_row, (row, usable, lowest) in enumerate(
+        zip(lines.height, lines.usable, lines.lowest, strict=True)
+    ):
         # The same stretch of the axis for every candidate, else they judge different data.
         number = np.arange(1, int(usable / cycle + 1e-9) + 1)
         number = number[number * cycle >= lowest]
@@ -161,38 +200,81 @@ def judge(
         z = row[np.round(number * cycle / lines.step).astype(np.int64)]
         ratio = _present_over_absent(z)
         fires = number % cylinders == 0
-        firing += _marginal(ratio[fires], FIRING_SHARES, FIRING_PRIOR)
-        uneven += _marginal(ratio[~fires], SHARES, SHARES_PRIOR)
-        lead += _lead_evidence(np.log(number * cycle), z, fires)
-    return Candidate(multiple, firing + uneven + lead, uneven, firing, lead)
-
-
-def _lead_evidence(place: Float64, z: Float64, fires: npt.NDArray[np.bool_]) -> float:
-    """Evidence that firing lines lead the others: one smooth level against two.
-
-    Compares the squared misfits of the heights of all clear lines about one smooth curve, and
-    about that curve with firing lines raised by a common step (likelihood ratio with the
-    step's cost by the Bayesian information criterion, Schwarz 1978). Firing lines that lie
-    lower than the rest speak against.
-    """
-    clear = z > LEAD_LINE_SIGMA
-    if clear.sum() < 5 or not fires[clear].any() or fires[clear].all():
-        return 0.0
-    x, y, step = place[clear], z[clear], fires[clear].astype(np.float64)
-    smooth = np.column_stack((np.ones_like(x), x, x**2)) if x.size > 7 else (
-        np.column_stack((np.ones_like(x), x))
+        by_firing = _marginal(ratio[fires], FIRING_SHARES)
+        others, of_halves = _uneven_evidence(number, ratio, z, cylinders)
+        firing += by_firing
+        uneven += others
+        halves += of_halves
+        if number_of_row == lines.pulse_row:
+            pulse = by_firing + others
+        lead += _lead_evidence(number, z, cylinders) / (1.0 + number_of_row)
+    covered, chance = _coverage(lines, cycle)
+    return Candidate(
+        multiple, firing, uneven, halves, lead, pulse, covered, chance
     )
-    both = np.column_stack((smooth, step))
-    fit_one = np.linalg.lstsq(smooth, y, rcond=None)[0]
-    fit_two = np.linalg.lstsq(both, y, rcond=None)[0]
-    # Heights of neighbouring lines scatter by a few sigmas on any engine; no fit is better.
-    floor = 4.0 * x.size
-    miss_one = float(((y - smooth @ fit_one) ** 2).sum()) + floor
-    miss_two = float(((y - both @ fit_two) ** 2).sum()) + floor
-    gain = 0.5 * x.size * np.log(miss_one / miss_two)
-    if fit_two[-1] < 0.0:
-        return float(-gain - 0.5 * np.log(x.size))
-    return float(min(gain, 12.0) - 0.5 * np.log(x.size))
+
+
+def _coverage(lines: LineEvidence, cycle: float) -> tuple[float, float]:
+    """Share of the clear lines' height that is explained, and share of the axis that is."""
+    explained = total = 0.0
+    axis = covered_axis = 0
+    order = np.arange(lines.height.shape[1]) * lines.step
+    for row, usable, lowest in zip(lines.height, lines.usable, lines.lowest, strict=True):
+        inside = (order >= lowest) & (order <= usable)
+        near = np.abs(order - np.round(order / cycle) * cycle) <= 1.6 * lines.step
+        # The three-point maximum makes plateaus: a line is where the row is at its local top.
+        top = scipy.ndimage.maximum_filter1d(row, 5)
+        clear = inside & (row >= top) & (row > COVER_SIGMA)
+        weight = np.minimum(row, 15.0) * clear
+        explained += float(weight[near].sum())
+        total += float(weight.sum())
+        axis += int(inside.sum())
+        covered_axis += int((inside & near).sum())
+    return explained / max(total, 1e-9), covered_axis / max(axis, 1)
+
+
+def _uneven_evidence(
+    number: npt.NDArray[np.int64], ratio: Float64, z: Float64, cylinders: int
+) -> tuple[float, float]:
+    """Evidence of cycle lines other than firing, and the part only the whole cycle explains.
+
+    Lines whose numbers share the same divisor with the number of cylinders come and go together
+    (an engine whose two halves differ shows every second line, and so on), so each such class
+    has its own share.
+    """
+    common = np.gcd(number, cylinders)
+    fires = common == cylinders
+    tall = float(np.mean(np.maximum(z[fires][:4], 0.0))) if fires.any() else 0.0
+    prior = np.full(SHARES.size, 1.0 / SHARES.size)
+    prior[0] *= np.exp(-max(tall - EVEN_SIGMA, 0.0) / EVEN_FADE_SIGMA)
+    total = whole = 0.0
+    for divisor in np.unique(common[~fires]).tolist():
+        # Only the widest class must show something: that is what unevenness is.
+        weights = prior if divisor == 1 else np.full(SHARES.size, 1.0 / SHARES.size)
+        part = _marginal(ratio[common == divisor], SHARES, weights)
+        total += part
+        whole += part * (divisor == 1)
+    return total, whole
+
+
+def _lead_evidence(number: npt.NDArray[np.int64], z: Float64, cylinders: int) -> float:
+    """Whether firing lines stand above neighbours that are there too.
+
+    Tells an engine that fires at these lines from a slower one, evenly firing, whose every
+    line is a firing line: there, each N-th line is no higher than the rest.
+    """
+    total = 0.0
+    for times in range(1, 6):
+        at = np.nonzero(number == times * cylinders)[0]
+        if at.size == 0 or not 0 < at[0] < z.size - 1 or cylinders == 1:
+            continue
+        beside = z[[at[0] - 1, at[0] + 1]]
+        if beside.max() < LEAD_LINE_SIGMA:
+            continue
+        step = float(z[at[0]] - np.maximum(beside, 0.0).mean())
+        gain = (LEAD_SIGMA * step - 0.5 * LEAD_SIGMA**2) / LEAD_SPREAD_SIGMA**2
+        total += float(np.clip(gain, -2.5, 2.5))
+    return total
 
 
 def _present_over_absent(z: Float64) -> Float64:
@@ -206,12 +288,34 @@ def _present_over_absent(z: Float64) -> Float64:
     return result
 
 
-def _marginal(ratio: Float64, shares: Float64, prior: Float64) -> float:
+def _marginal(ratio: Float64, shares: Float64, prior: Float64 | None = None) -> float:
     """Log evidence with the share of lines present integrated out."""
     if ratio.size == 0:
         return 0.0
     each = np.log1p(shares[:, None] * (ratio[None, :] - 1.0)).sum(axis=1)
-    return float(scipy.special.logsumexp(each, b=prior))
+    top = float(each.max())
+    weights = 1.0 / shares.size if prior is None else prior
+    return top + float(np.log((weights * np.exp(each - top)).sum()))
+
+
+def mains_share(sound: CrankSound, mains_hz: float) -> float:
+    """Share of the power of all clear tones below 1 kHz that lies on multiples of the mains.
+
+    Mains hum keeps its frequency to a few hundredths of a hertz, an engine does not: over the
+    whole take its lines spread wider than the 0.3 Hz granted here.
+    """
+    low = sound.low[: LOW_RATE_HZ * 60]
+    power = np.abs(scipy.fft.rfft(low * np.hanning(low.size).astype(np.float32))) ** 2
+    frequency = np.arange(power.size) * (LOW_RATE_HZ / low.size)
+    inside = (frequency > 20.0) & (frequency < 1000.0)
+    wide = max(round(20.0 * low.size / LOW_RATE_HZ), 15)
+    usual = scipy.ndimage.median_filter(power[inside][:: max(wide // 15, 1)], 15, mode="nearest")
+    background = np.repeat(usual, max(wide // 15, 1))[: int(inside.sum())]
+    clear = np.maximum(power[inside] - 8.0 * background, 0.0)
+    place = frequency[inside] / mains_hz
+    away_hz = np.abs(place - np.round(place)) * mains_hz
+    on = (away_hz < 0.3 + 2.0 * LOW_RATE_HZ / low.size) & (np.round(place) >= 1)
+    return float(clear[on].sum() / max(float(clear.sum()), 1e-30))
 
 
 def scale_error(lines: LineEvidence, strokes: int) -> float:
@@ -236,14 +340,16 @@ def scale_error(lines: LineEvidence, strokes: int) -> float:
 
 
 def candidates(
-    lines: LineEvidence, path_rpm: float, cylinders: int, strokes: int
+    lines: LineEvidence,
+    path_rpm: float,
+    cylinders: int,
+    strokes: int,
 ) -> list[Candidate]:
-    """All candidates inside the allowed speeds, the likeliest first."""
-    found = [
+    """All candidates inside the allowed speeds."""
+    return [
         judge(lines, multiple, cylinders, strokes)
         for multiple in MULTIPLES
         if RPM_LOW <= multiple * path_rpm <= RPM_HIGH
         # Closer together, the skirts of strong lines would pass for lines of their own.
         and multiple * (0.5 if strokes == 4 else 1.0) * lines.segment_turns >= 4.0
     ]
-    return sorted(found, key=lambda one: -one.evidence)

@@ -1,0 +1,181 @@
+"""Fit the weights that turn measures of the sound into odds.
+
+Draws engines, drives, faults, phones and rooms from the rig, measures them the way a
+technician's takes are measured, and fits a conditional logit with a small penalty on the size of
+the weights. The weights go to src/beltside/suspects/sound_model.toml with their provenance.
+
+usage: python scripts/calibrate.py [--cases 1500] [--seed 1] [--keep FILE]
+"""
+
+from __future__ import annotations
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import argparse
+import pickle
+import sys
+import time
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import minimize
+
+from beltside.base.words import part_kind
+from beltside.casework import measures as measuring
+from beltside.casework.shipped import catalogue
+from beltside.casework.takes import ArraySource, Conditions, hear_all
+from beltside.rig import draw_case
+from beltside.rig.draws import NONE_SHARE, OTHER_SHARE, SUSPECTS
+from beltside.suspects.catalogue import suspects_for
+from beltside.suspects.sound_model import fault_kind
+
+Float64 = npt.NDArray[np.float64]
+TARGET = Path(__file__).parents[1] / "src/beltside/suspects/sound_model.toml"
+PENALTY = 4e-4
+SHARPNESS = 0.85
+
+
+def measured_case(case: Any) -> dict[str, Any]:
+    """One simulated case as suspects, measures and truth."""
+    sources = [ArraySource(take.samples, take.sample_rate_hz) for take in case.takes]
+    parts = [pulley.part for pulley in case.sheet.pulleys]
+    conditions = [
+        Conditions(
+            take.name,
+            take.belt,
+            None if take.place == "front of engine" else take.place,
+            take.load,
+        )
+        for take in case.takes
+    ]
+    heard = hear_all(sources, conditions, case.sheet)
+    each = [measuring.take_measures(one.hearing, case.sheet) for one in heard]
+    joined = measuring.case_measures(heard, each, case.sheet)
+    return {
+        "truth": case.truth,
+        "suspects": [one.id for one in suspects_for(catalogue(), parts)],
+        "case": joined.case,
+        "parts": joined.parts,
+        "takes": len(case.takes),
+        "severity_db": case.severity_db,
+    }
+
+
+def draw(seed: int) -> dict[str, Any]:
+    """Draw and measure one case."""
+    return measured_case(draw_case(np.random.default_rng(seed), duration_s=(6.0, 12.0)))
+
+
+def drawn_log_prior(suspects: list[str]) -> Float64:
+    """How often the rig draws each suspect, so that the weights hold only what the sound says."""
+    weight = np.array(
+        [SUSPECTS.get(f"{part_kind(s.partition('.')[0])}.{s.partition('.')[2]}", 0.0) for s in suspects]
+    )
+    share = weight / weight.sum() * (1.0 - NONE_SHARE - OTHER_SHARE)
+    share[suspects.index("none")] = NONE_SHARE
+    share[suspects.index("other")] = OTHER_SHARE
+    return np.log(np.maximum(share, 1e-4))
+
+
+def design(cases: list[dict[str, Any]]) -> tuple[list[str], list[tuple[Float64, Any, int, Float64]]]:
+    """Kinds of fault, and for each case rows, kinds, truth and log prior."""
+    kinds = sorted({fault_kind(s) for case in cases for s in case["suspects"]})
+    zero = np.zeros(len(measuring.SUSPECT_MEASURES))
+    rows = []
+    for case in cases:
+        if case["truth"] not in case["suspects"]:
+            continue
+        own = np.array([case["parts"].get(s.partition(".")[0], zero) for s in case["suspects"]])
+        matrix = np.hstack((np.tile(case["case"], (len(own), 1)), own))
+        kind = np.array([kinds.index(fault_kind(s)) for s in case["suspects"]])
+        rows.append(
+            (matrix, kind, case["suspects"].index(case["truth"]), drawn_log_prior(case["suspects"]))
+        )
+    return kinds, rows
+
+
+def fit(cases: list[dict[str, Any]], penalty: float = PENALTY) -> tuple[list[str], Float64]:
+    """Weights, shape (kinds, measures)."""
+    kinds, rows = design(cases)
+    width = len(measuring.CASE_MEASURES) + len(measuring.SUSPECT_MEASURES)
+
+    def loss(flat: Float64) -> tuple[float, Float64]:
+        weights = flat.reshape(len(kinds), width)
+        total, slope = 0.0, np.zeros_like(weights)
+        for matrix, kind, truth, prior in rows:
+            score = prior + (matrix * weights[kind]).sum(axis=1)
+            share = np.exp(score - score.max())
+            share /= share.sum()
+            total -= float(np.log(max(share[truth], 1e-12)))
+            share[truth] -= 1.0
+            np.add.at(slope, kind, share[:, None] * matrix)
+        count = len(rows)
+        size = penalty * float((weights**2).sum())
+        return total / count + size, (slope / count + 2.0 * penalty * weights).ravel()
+
+    start = np.zeros(len(kinds) * width)
+    best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 400})
+    return kinds, best.x.reshape(len(kinds), width)
+
+
+def toml(kinds: list[str], weights: Float64, cases: int, seed: int) -> str:
+    """The model as text."""
+    lines = [
+        "# What the sound says of each kind of fault: weights of the measures of",
+        "# casework/measures.py, fitted by scripts/calibrate.py on simulated cases (`make calibrate`).",
+        "# A positive weight speaks for the fault; a measure of 0 says nothing.",
+        "",
+        "version = 1",
+        f"sharpness = {SHARPNESS}",
+        f'fitted_on = "{cases} cases drawn by the rig from seed {seed}, penalty {PENALTY:g}"',
+        f"case_measures = {_names(measuring.CASE_MEASURES)}",
+        f"suspect_measures = {_names(measuring.SUSPECT_MEASURES)}",
+        "",
+        "[weights]",
+    ]
+    for kind, row in zip(kinds, weights, strict=True):
+        numbers = ", ".join(f"{value:.3f}" for value in row)
+        lines.append(f'"{kind}" = [{numbers}]')
+    return "\n".join(lines) + "\n"
+
+
+def _names(names: tuple[str, ...]) -> str:
+    return "[" + ", ".join(f'"{name}"' for name in names) + "]"
+
+
+def drawn(cases: int, seed: int) -> Iterator[dict[str, Any]]:
+    """Cases as they are measured, with the time left on stderr."""
+    started = time.monotonic()
+    with ProcessPoolExecutor() as pool:
+        for count, case in enumerate(
+            pool.map(draw, range(seed * 1_000_000, seed * 1_000_000 + cases), chunksize=4), 1
+        ):
+            if count % 50 == 0:
+                spent = time.monotonic() - started
+                left = spent / count * (cases - count) / 60.0
+                print(f"{count} of {cases} cases, {left:.0f} min left", file=sys.stderr, flush=True)
+            yield case
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cases", type=int, default=1500)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="file for the measured cases")
+    arguments = parser.parse_args()
+    cases = list(drawn(arguments.cases, arguments.seed))
+    if arguments.keep:
+        arguments.keep.write_bytes(pickle.dumps(cases))
+    kinds, weights = fit(cases)
+    TARGET.write_text(toml(kinds, weights, len(cases), arguments.seed), encoding="utf-8")
+    print(f"{len(cases)} cases, {len(kinds)} kinds of fault: {TARGET}")
+
+
+if __name__ == "__main__":
+    main()

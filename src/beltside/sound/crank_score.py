@@ -1,0 +1,101 @@
+"""The odds between candidate speeds, and against "can't tell".
+
+A conditional logit (McFadden 1974) over all candidates of all paths, with "none of them" as one
+more choice: readable weights on a few tempered measures of each candidate. The weights were
+fitted on the rig's simulated takes by scripts/fit_crank.py and checked on another simulator and
+on real recordings; docs/methods/crank-speed.md has the figures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from beltside.sound.crank_choice import Candidate
+from beltside.sound.crank_path import SpeedPath
+
+Float64 = npt.NDArray[np.float64]
+
+CANDIDATE_MEASURES: Final = (
+    "firing",
+    "uneven",
+    "halves",
+    "lead",
+    "pulse",
+    "prior",
+    "behind",
+    "covered",
+    "beyond_chance",
+    "match",
+)
+TAKE_MEASURES: Final = ("one", "match", "evidence", "turns")
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Weights of the candidates' measures and of the take's, in the order named above."""
+
+    candidate: tuple[float, ...]
+    none: tuple[float, ...]
+
+
+WEIGHTS: Final = Weights(
+    candidate=(0.006, -0.372, 0.506, 0.500, -0.096, 0.800, 1.239, 0.617, 0.811, -0.080),
+    none=(-2.095, -1.988, -0.304, 1.310),
+)
+
+
+def tempered(nats: Float64) -> Float64:
+    """Evidence with its weight fading: lines of one family are not independent of each other."""
+    result: Float64 = np.sign(nats) * np.log1p(np.abs(nats))
+    return result
+
+
+def candidate_measures(
+    found: Sequence[Candidate], paths: Sequence[SpeedPath], of_path: Sequence[int], prior: Float64
+) -> Float64:
+    """Measures of each candidate, shape (candidates, measures).
+
+    `of_path` says which of `paths` each candidate belongs to; `prior` is each one's log prior.
+    """
+    evidence = np.array([one.evidence for one in found])
+    columns = [
+        tempered(np.array([getattr(one, name) for one in found]))
+        for name in ("firing", "uneven", "halves", "lead", "pulse")
+    ]
+    covered = np.array([one.covered for one in found])
+    chance = np.array([one.chance for one in found])
+    match = np.array([float(paths[index].match.mean()) for index in of_path])
+    columns += [
+        prior,
+        tempered(evidence - evidence.max()),
+        covered,
+        (covered - chance) / (1.0 - np.minimum(chance, 0.95)),
+        np.log1p(np.maximum(match, 0.0)),
+    ]
+    return np.column_stack(columns)
+
+
+def take_measures(found: Sequence[Candidate], paths: Sequence[SpeedPath], turns: float) -> Float64:
+    """Measures of the take as a whole, for the choice "none of them"."""
+    best = max(one.evidence for one in found)
+    return np.array(
+        [
+            1.0,
+            np.log1p(max(float(path.match.mean()) for path in paths)),
+            float(tempered(np.array(best))),
+            np.log1p(turns),
+        ]
+    )
+
+
+def odds(candidates: Float64, take: Float64, weights: Weights = WEIGHTS) -> tuple[Float64, float]:
+    """Probability of each candidate, shape (candidates,), and of none of them."""
+    scores = np.append(candidates @ np.array(weights.candidate), take @ np.array(weights.none))
+    share = np.exp(scores - scores.max())
+    share /= share.sum()
+    return share[:-1], float(share[-1])
