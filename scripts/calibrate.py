@@ -75,7 +75,10 @@ def draw(seed: int) -> dict[str, Any]:
 def drawn_log_prior(suspects: list[str]) -> Float64:
     """How often the rig draws each suspect, so that the weights hold only what the sound says."""
     weight = np.array(
-        [SUSPECTS.get(f"{part_kind(s.partition('.')[0])}.{s.partition('.')[2]}", 0.0) for s in suspects]
+        [
+            SUSPECTS.get(f"{part_kind(s.partition('.')[0])}.{s.partition('.')[2]}", 0.0)
+            for s in suspects
+        ]
     )
     share = weight / weight.sum() * (1.0 - NONE_SHARE - OTHER_SHARE)
     share[suspects.index("none")] = NONE_SHARE
@@ -83,7 +86,9 @@ def drawn_log_prior(suspects: list[str]) -> Float64:
     return np.log(np.maximum(share, 1e-4))
 
 
-def design(cases: list[dict[str, Any]]) -> tuple[list[str], list[tuple[Float64, Any, int, Float64]]]:
+def design(
+    cases: list[dict[str, Any]],
+) -> tuple[list[str], list[tuple[Float64, Any, int, Float64]]]:
     """Kinds of fault, and for each case rows, kinds, truth and log prior."""
     kinds = sorted({fault_kind(s) for case in cases for s in case["suspects"]})
     zero = np.zeros(len(measuring.SUSPECT_MEASURES))
@@ -128,7 +133,8 @@ def toml(kinds: list[str], weights: Float64, cases: int, seed: int) -> str:
     """The model as text."""
     lines = [
         "# What the sound says of each kind of fault: weights of the measures of",
-        "# casework/measures.py, fitted by scripts/calibrate.py on simulated cases (`make calibrate`).",
+        "# casework/measures.py, fitted by scripts/calibrate.py on simulated cases"
+        " (`make calibrate`).",
         "# A positive weight speaks for the fault; a measure of 0 says nothing.",
         "",
         "version = 1",

@@ -33,8 +33,9 @@ class BeltsideError(Exception):
             parts.append(f"Allowed: {allowed}")
         if instead:
             parts.append(f"Try: {instead}")
-        super().__init__(" ".join(part if part.endswith((".", "?", "!")) else part + "."
-                                  for part in parts))
+        super().__init__(
+            " ".join(part if part.endswith((".", "?", "!")) else part + "." for part in parts)
+        )
 
 
 class InputError(BeltsideError, ValueError):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final, TypeVar, overload
 
 import numpy as np
 import numpy.typing as npt
@@ -10,6 +10,7 @@ import numpy.typing as npt
 SECONDS_PER_MINUTE: Final = 60.0
 
 FloatArray = npt.NDArray[np.floating]
+Floating = TypeVar("Floating", bound=np.floating[Any])
 
 
 def rpm_to_hz(rpm: float) -> float:
@@ -26,7 +27,11 @@ def hz_to_rpm(frequency_hz: float) -> float:
     return frequency_hz * SECONDS_PER_MINUTE
 
 
-def power_to_db(power: FloatArray | float, floor: float = 1e-30) -> FloatArray:
+@overload
+def power_to_db(power: npt.NDArray[Floating], floor: float = ...) -> npt.NDArray[Floating]: ...
+@overload
+def power_to_db(power: float, floor: float = ...) -> np.float64: ...
+def power_to_db(power: npt.NDArray[Any] | float, floor: float = 1e-30) -> Any:
     """Power ratio to decibels: 10 log10(power), with `floor` [same unit] against log of zero.
 
     >>> float(power_to_db(100.0))

@@ -87,7 +87,7 @@ def _engine(heard: Surprises, sheet: DriveSheet) -> list[ExplainedLine]:
             significance=float(significance[index]),
             spectrum="sound",
             excess_db=float(power_to_db(own.excess[index])),
-            harmonic=int(round(own.order[index] / _base(own.order, own.fires, int(index)))),
+            harmonic=round(float(own.order[index]) / _base(own.order, own.fires, int(index))),
         )
         for index in loudest
     ]

@@ -160,9 +160,7 @@ def _sources(sheet: DriveSheet) -> Iterator[ExpectedOrder]:
             yield from _guesses(sheet, expected)
     if not passing and len(sheet.pulleys) > 1:
         low, high = UNKNOWN_BELT_ORDER
-        yield ExpectedOrder(
-            "belt", "belt passing", 0.5 * (low + high), low, high, 1, "envelope"
-        )
+        yield ExpectedOrder("belt", "belt passing", 0.5 * (low + high), low, high, 1, "envelope")
 
 
 def _guesses(sheet: DriveSheet, shaft: ExpectedOrder) -> Iterator[ExpectedOrder]:
@@ -210,7 +208,7 @@ def engine_lines(heard: Surprises, sheet: DriveSheet, top_order: float = 40.0) -
     row = heard.engine
     cycle = 0.5 if sheet.engine.strokes == 4 else 1.0
     top = min(top_order, (row.usable.size - 1) * row.step)
-    order = cycle * np.arange(1, int(top / cycle) + 1)
+    order = cycle * np.arange(1, int(top / cycle) + 1, dtype=np.float64)
     place = np.rint(order / row.step).astype(np.intp)
     per_firing = order / firing_order(sheet)
     return EngineLines(

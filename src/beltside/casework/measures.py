@@ -309,7 +309,7 @@ def case_measures(
     probes = [pair for pair in pairs if pair[0].conditions.part is not None]
     idle = min(on or pairs, key=lambda pair: (bool(pair[0].conditions.load), _speed(pair[0])))
     base = idle[1]
-    values = {name: 0.0 for name in CASE_MEASURES}
+    values = dict.fromkeys(CASE_MEASURES, 0.0)
     values["one"] = 1.0
     values |= {name: value for name, value in base.values.items() if name in values}
     values["level_mid"] = _level(base.zone_share_db[1])
@@ -382,7 +382,9 @@ def _part_table(
         gone = off[0][1].parts.get(part, zero) if off else zero
         probe = _probe_lead(own, others)
         pulley = sheet.pulley(part)
-        bare = loaded[0][1].parts.get(part, zero)[6] - base.parts.get(part, zero)[6] if loaded else 0.0
+        bare = (
+            loaded[0][1].parts.get(part, zero)[6] - base.parts.get(part, zero)[6] if loaded else 0.0
+        )
         table[part] = np.concatenate(
             (
                 front,

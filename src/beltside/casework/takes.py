@@ -106,7 +106,8 @@ class Mono:
     def __call__(self, block: Float32) -> Float32:
         """Mono of shape (n,) from (channels, n)."""
         if block.shape[0] == 1:
-            return block[0]
+            only: Float32 = block[0]
+            return only
         mean: Float32 = block.mean(axis=0, dtype=np.float32)
         if not self._decided:
             each = np.mean(np.square(block, dtype=np.float64), axis=1)
@@ -182,8 +183,9 @@ def _with_stated(heard: CrankEstimate, stated_rpm: float) -> CrankSpeed:
         f"The crank speed was stated as {stated_rpm:.0f} rpm, but the sound says {found:.0f} rpm "
         f"({heard.confidence:.0%} sure). The stated speed is used; check it."
     )
-    return CrankSpeed(stated, min(STATED_CONFIDENCE, 1.0 - 0.9 * heard.confidence), None,
-                      "stated", (warning,))
+    return CrankSpeed(
+        stated, min(STATED_CONFIDENCE, 1.0 - 0.9 * heard.confidence), None, "stated", (warning,)
+    )
 
 
 def hear(
@@ -273,7 +275,5 @@ def hear_all(
     heard = []
     for index, source in enumerate(sources):
         say(f"listening to {conditions[index].name}", 0.5 + 0.5 * index / max(total, 1))
-        heard.append(
-            HeardTake(conditions[index], cranks[index], hear(source, cranks[index].track))
-        )
+        heard.append(HeardTake(conditions[index], cranks[index], hear(source, cranks[index].track)))
     return heard

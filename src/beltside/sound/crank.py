@@ -193,7 +193,9 @@ def _check(sound: CrankSound, cylinders: int, strokes: int, idle_rpm: float | No
         require_range("idle speed", idle_rpm, 300.0, 2000.0, "rpm")
     if sound.duration_s < 2.0:
         raise OutOfRangeError(
-            f"the sound lasts {sound.duration_s:.2f} s", allowed="2 s or more", instead="record 15 s"
+            f"the sound lasts {sound.duration_s:.2f} s",
+            allowed="2 s or more",
+            instead="record 15 s",
         )
 
 
@@ -307,6 +309,4 @@ def _why_not(evidence: CrankEvidence) -> str | None:
                 "may be an electric motor, a fan or another sound"
             )
         return "no pattern of an engine's firing stands out of the noise"
-    return (
-        f"the lines fit {evidence.rpm:.0f} rpm about as well as {evidence.rival_rpm:.0f} rpm"
-    )
+    return f"the lines fit {evidence.rpm:.0f} rpm about as well as {evidence.rival_rpm:.0f} rpm"

@@ -26,9 +26,7 @@ from beltside.sound.track import CrankTrack
 
 Float64 = npt.NDArray[np.float64]
 
-MULTIPLES: Final = tuple(
-    sorted({a / b for a in range(1, 7) for b in range(1, 7)} | {1 / 8, 8.0})
-)
+MULTIPLES: Final = tuple(sorted({a / b for a in range(1, 7) for b in range(1, 7)} | {1 / 8, 8.0}))
 """Candidate speeds as multiples of the path's."""
 
 SHARES: Final = np.array([0.02, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.95])
@@ -138,7 +136,9 @@ def line_evidence(sound: CrankSound, track: CrankTrack) -> LineEvidence:
     wanted = max(32.0, 1.5 * track.rpm_median / 60.0)
     segment_turns = float(2 ** np.floor(np.log2(np.clip(turns / 2.0, 8.0, wanted))))
     step = 1.0 / (2.0 * segment_turns)
-    rows, usable, lowest = [], [], []
+    rows: list[Float64] = []
+    usable: list[float] = []
+    lowest: list[float] = []
     pulse_row = -1
     speed_hz = track.rpm_median / 60.0
     for signal, rate_hz, low_hz, top_hz in (
@@ -209,9 +209,7 @@ def judge(
             pulse = by_firing + others
         lead += _lead_evidence(number, z, cylinders) / (1.0 + number_of_row)
     covered, chance = _coverage(lines, cycle)
-    return Candidate(
-        multiple, firing, uneven, halves, lead, pulse, covered, chance
-    )
+    return Candidate(multiple, firing, uneven, halves, lead, pulse, covered, chance)
 
 
 def _coverage(lines: LineEvidence, cycle: float) -> tuple[float, float]:

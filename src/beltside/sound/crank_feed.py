@@ -79,9 +79,7 @@ class CrankFeed:
         )
         self._low: list[Float32] = []
         self._pulse: list[Float32] = []
-        self._bands = [
-            band for band in PULSE_BANDS_HZ if band[1] <= 0.5 * self._rate_hz * 0.98
-        ]
+        self._bands = [band for band in PULSE_BANDS_HZ if band[1] <= 0.5 * self._rate_hz * 0.98]
         # One block of whole pulse samples, with an overlap that hides the circular edges.
         self._step = round(self._rate_hz * 4.0)
         self._edge = round(self._rate_hz * 0.05)

@@ -63,7 +63,8 @@ class SpeedPath:
 def speed_grid() -> Float64:
     """Candidate crank speeds [1/min], evenly spaced in their logarithm."""
     count = int(np.ceil(np.log(RPM_HIGH / RPM_LOW) / GRID_STEP)) + 1
-    return RPM_LOW * np.exp(GRID_STEP * np.arange(count))
+    grid: Float64 = RPM_LOW * np.exp(GRID_STEP * np.arange(count))
+    return grid
 
 
 def _frames(signal: Float32, rate_hz: int, acceleration: float, centres_s: Float64) -> Float32:
@@ -112,9 +113,7 @@ def _bins(rate_hz: int, lines_hz: tuple[float, float]) -> tuple[int, int]:
 
 
 @lru_cache(maxsize=16)
-def _combs(
-    rate_hz: int, lines_hz: tuple[float, float], cylinders: int, strokes: int
-) -> Float32:
+def _combs(rate_hz: int, lines_hz: tuple[float, float], cylinders: int, strokes: int) -> Float32:
     """One comb per candidate speed, zero mean and unit length, shape (bins, candidates)."""
     first, last = _bins(rate_hz, lines_hz)
     per_hz = _padded_size(rate_hz) / rate_hz
@@ -180,8 +179,9 @@ def comb_match(sound: CrankSound, cylinders: int, strokes: int) -> CombMatch:
     return CombMatch(centres_s, best, acceleration)
 
 
-def best_path(combs: CombMatch, banned: npt.NDArray[np.bool_] | None = None,
-              prior: Float64 | None = None) -> SpeedPath:
+def best_path(
+    combs: CombMatch, banned: npt.NDArray[np.bool_] | None = None, prior: Float64 | None = None
+) -> SpeedPath:
     """The path through the frames with the most match for the least change of speed.
 
     Parameters

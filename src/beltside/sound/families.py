@@ -210,9 +210,7 @@ def find_family(
     looked_at = rows * (1.0 + min(moved, tries - 1.0))
     significance = -(float(log_p[row, best]) + np.log(looked_at)) / np.log(10.0)
     members, power = _members(heard, int(row), float(fundamental[best]), number)
-    return Family(
-        float(fundamental[best]), int(row), max(float(significance), 0.0), power, members
-    )
+    return Family(float(fundamental[best]), int(row), max(float(significance), 0.0), power, members)
 
 
 def without(heard: Surprise, family: Family) -> Surprise:

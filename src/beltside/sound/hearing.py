@@ -146,9 +146,7 @@ def hear_block(
         band_kurtosis=np.array([one[2] for one in level]),
         spectrum=power_spectrum(samples, sample_rate_hz, _spectrum_size(sample_rate_hz)),
         orders=(
-            None
-            if track is None
-            else _by_angle(samples, sample_rate_hz, start_s, track, envelopes)
+            None if track is None else _by_angle(samples, sample_rate_hz, start_s, track, envelopes)
         ),
         squeals=squeals(samples, sample_rate_hz, start_s, track),
         picture=spectrogram(
@@ -209,9 +207,7 @@ def _merge_orders(parts: Sequence[OrderHearing]) -> OrderHearing:
             ]
         )
 
-    return OrderHearing(
-        cut([part.sound for part in parts]), cut([part.envelope for part in parts])
-    )
+    return OrderHearing(cut([part.sound for part in parts]), cut([part.envelope for part in parts]))
 
 
 def _spectrum_size(sample_rate_hz: float) -> int:
@@ -294,7 +290,10 @@ def _over_its_mean(envelope: BandEnvelope) -> npt.NDArray[np.float32]:
     middle = (np.arange(count) + 0.5) * squared.size / count
     running = np.interp(np.arange(squared.size), middle, means)
     quiet = max(float(means.mean()) * 1e-3, 1e-30)
-    return np.minimum(squared / np.maximum(running, quiet), 30.0).astype(np.float32)
+    over: npt.NDArray[np.float32] = np.minimum(squared / np.maximum(running, quiet), 30.0).astype(
+        np.float32
+    )
+    return over
 
 
 def mean_square(spectrum: PowerSpectrum) -> float:
