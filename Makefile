@@ -1,7 +1,8 @@
 # One verb per chore; the same here and in the checks. `make demo` and `make test` need only
 # Python 3.11+ and make.
 SHELL := /bin/bash
-PYTHON ?= python3
+# Which Python makes the environment; left empty, the first one found that is 3.11 or newer.
+PYTHON ?=
 VENV := .venv
 BIN := $(VENV)/bin
 export PYTHONPATH := src
@@ -30,13 +31,13 @@ bench: $(VENV)/.tests
 calibrate: $(VENV)/.tests
 	$(BIN)/python scripts/calibrate.py
 
-$(VENV)/.runtime: requirements.txt scripts/environment.sh
-	bash scripts/environment.sh $(PYTHON) $(VENV) requirements.txt
+$(VENV)/.runtime: requirements.txt requirements-virtualenv.txt scripts/environment.sh
+	bash scripts/environment.sh "$(PYTHON)" $(VENV) requirements.txt
 	touch $@
 
 $(VENV)/.tests: requirements-dev.txt requirements.txt scripts/environment.sh
-	bash scripts/environment.sh $(PYTHON) $(VENV) requirements.txt requirements-dev.txt
+	bash scripts/environment.sh "$(PYTHON)" $(VENV) requirements.txt requirements-dev.txt
 	touch $@ $(VENV)/.runtime
 
 clean:
-	rm -rf $(VENV) .tools build dist demo-output
+	rm -rf $(VENV) .tools build dist demo-output .mypy_cache .ruff_cache .pytest_cache .hypothesis

@@ -1,28 +1,44 @@
 #!/usr/bin/env bash
 # Makes a virtual environment and installs pinned requirements into it.
 # usage: environment.sh PYTHON VENV REQUIREMENTS...
-# Some systems ship Python without the venv module's pip: then virtualenv, put into a folder of
+# An empty PYTHON means: the first of python3, python3.13, python3.12, python3.11 that will do.
+# Some systems ship Python without a venv module that works: then virtualenv, put into a folder of
 # this project only, makes the environment instead.
 set -euo pipefail
-python=$1 venv=$2
+given=$1 venv=$2
 shift 2
+# The source tree must not pass for an installed package.
+unset PYTHONPATH
 
-"$python" - <<'PY' || { echo "Beltside needs Python 3.11 or newer; call make with PYTHON=python3.11." >&2; exit 1; }
-import sys
-sys.exit(sys.version_info < (3, 11))
-PY
+new_enough() { "$1" -c 'import sys; sys.exit(sys.version_info < (3, 11))' >/dev/null 2>&1; }
+
+python=
+for name in ${given:-python3 python3.13 python3.12 python3.11}; do
+    if new_enough "$name"; then python=$name && break; fi
+done
+if [ -z "$python" ]; then
+    echo "Beltside needs Python 3.11 or newer, and ${given:-python3} is not." >&2
+    echo "Where there is one, name it: make PYTHON=/path/to/python3.11 ..." >&2
+    exit 1
+fi
 
 if ! "$venv/bin/python" -m pip --version >/dev/null 2>&1; then
     rm -rf "$venv"
-    if ! "$python" -m venv "$venv" 2>/dev/null; then
+    if ! "$python" -m venv "$venv" >/dev/null 2>&1; then
         rm -rf "$venv" .tools
-        "$python" -m pip install --quiet --disable-pip-version-check --target .tools virtualenv
+        if ! "$python" -m pip install --quiet --disable-pip-version-check --target .tools \
+            -r requirements-virtualenv.txt; then
+            echo "$python has neither a working venv module nor a working pip." >&2
+            echo "Install them with your system's packages (on Debian: python3-venv)." >&2
+            exit 1
+        fi
         PYTHONPATH=.tools "$python" -m virtualenv --quiet "$venv"
+        rm -rf .tools
     fi
 fi
 arguments=()
 for file in "$@"; do arguments+=(-r "$file"); done
-# Without PYTHONPATH, so that pip does not take the source tree for an installed package.
-env -u PYTHONPATH "$venv/bin/python" -m pip install --quiet --disable-pip-version-check "${arguments[@]}"
+"$venv/bin/python" -m pip install --quiet --disable-pip-version-check "${arguments[@]}"
 # The command `beltside` itself, from the source tree.
-env -u PYTHONPATH "$venv/bin/python" -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+"$venv/bin/python" -m pip install --quiet --disable-pip-version-check \
+    --no-deps --no-build-isolation --editable .
