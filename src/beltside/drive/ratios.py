@@ -11,11 +11,12 @@ import math
 from itertools import product
 from typing import Final
 
+from beltside.base.constants import PK_PITCH_LINE
 from beltside.base.errors import require_range
 from beltside.drive.sheet import DriveSheet, Pulley
 
-PITCH_LINE_RANGE_MM: Final = (0.0, 2.0)
-"""Pitch line outside the ribs of a PK pulley [mm]; ISO 9981: d_p = d_e + 2 b_e, b_e 2 mm."""
+PITCH_LINE_RANGE_MM: Final = (0.0, PK_PITCH_LINE.value)
+"""Pitch line outside the ribs of a PK pulley [mm]: from the ribs themselves to the nominal b_e."""
 
 BACK_LINE_RANGE_MM: Final = (1.0, 4.0)
 """Pitch line outside a back-side pulley's flat [mm]; a PK belt is 4 to 6 mm high in all."""

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.random import Generator
 
+from beltside.base.constants import SOUND_SPEED
 from beltside.rig.layout import Drive
 from beltside.rig.synthesis import (
     RATE_HZ,
@@ -21,7 +22,6 @@ from beltside.rig.synthesis import (
 )
 
 FRONT: Final = "front of engine"
-SOUND_M_PER_S: Final = 343.0
 REFERENCE_M: Final = 0.6
 PATH_SAMPLES: Final = 1536
 # Where the rest of the engine radiates from [m]: right, up, towards the phone. Own choice.
@@ -110,7 +110,7 @@ def air_path(
         ways = np.concatenate(([direct], direct + later + twist[ear]))
         gains = np.concatenate(([1.0], sign * 10.0 ** (loss_db / 20.0) * direct / ways[1:]))
         gains = gains * free_field_gain(direct)
-        position = np.maximum(ways - nearest_m, 0.0) / SOUND_M_PER_S * RATE_HZ
+        position = np.maximum(ways - nearest_m, 0.0) / SOUND_SPEED.value * RATE_HZ
         whole = np.minimum(position.astype(np.int64), PATH_SAMPLES - 2)
         part = np.clip(position - whole, 0.0, 1.0)
         np.add.at(path[ear], whole, (gains * (1.0 - part)).astype(np.float32))
