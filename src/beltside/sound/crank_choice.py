@@ -49,6 +49,9 @@ ACCIDENT: Final = 0.03
 LINE_SPREAD_SIGMA: Final = 24.0
 """A line's height is taken as evenly likely up to this many sigmas."""
 
+EDGE: Final = 0.02
+"""An engine at the edge of the allowed speeds wanders across it: candidates may lie this share
+beyond."""
 
 LEAD_SIGMA: Final = 5.0
 LEAD_SPREAD_SIGMA: Final = 4.0
@@ -162,7 +165,7 @@ def line_evidence(sound: CrankSound, track: CrankTrack) -> LineEvidence:
             part = spectrum.real**2 + spectrum.imag**2
             # Each stretch counts by its own loudness, so that a blip does not drown the rest.
             power[: part.size] += part / max(float(part.mean()), 1e-30)
-        level = np.log(power + 1e-12 * power.max())
+        level = np.log(power + max(1e-12 * float(power.max()), 1e-30))
         # One and a half turns' worth of orders: wider than several lines, so their valleys show.
         wide = round(1.5 / step) | 1
         quiet = scipy.ndimage.percentile_filter(level, 40, wide, mode="nearest")
@@ -343,11 +346,11 @@ def candidates(
     cylinders: int,
     strokes: int,
 ) -> list[Candidate]:
-    """All candidates inside the allowed speeds."""
+    """All candidates inside the allowed speeds, or within `EDGE` of them."""
     return [
         judge(lines, multiple, cylinders, strokes)
         for multiple in MULTIPLES
-        if RPM_LOW <= multiple * path_rpm <= RPM_HIGH
+        if RPM_LOW * (1.0 - EDGE) <= multiple * path_rpm <= RPM_HIGH * (1.0 + EDGE)
         # Closer together, the skirts of strong lines would pass for lines of their own.
         and multiple * (0.5 if strokes == 4 else 1.0) * lines.segment_turns >= 4.0
     ]

@@ -111,7 +111,8 @@ class CrankFeed:
             padded = np.zeros(self._step + 2 * self._edge, dtype=np.float32)
             padded[: self._wait.size] = self._wait
             keep = round(left / self._rate_hz * PULSE_RATE_HZ)
-            self._pulse.append(self._pulsation(padded)[:keep])
+            if keep > 0:
+                self._pulse.append(self._pulsation(padded, keep))
         pulse = np.concatenate(self._pulse) if self._pulse else empty
         return CrankSound(
             low=np.concatenate(self._low),
@@ -119,13 +120,15 @@ class CrankFeed:
             duration_s=self._count / self._rate_hz,
         )
 
-    def _pulsation(self, stretch: Float32) -> Float32:
-        """Mean of the bands' normalised squared envelopes over the middle of `stretch`."""
+    def _pulsation(self, stretch: Float32, most: int | None = None) -> Float32:
+        """Mean of the bands' normalised squared envelopes over the middle of `stretch`, or over
+        the first `most` values of it where the rest is padding."""
         padded = scipy.fft.next_fast_len(stretch.size, real=True)
         spectrum = scipy.fft.rfft(stretch, padded)
         per_hz = padded / self._rate_hz
         edge = round(self._edge / self._rate_hz * PULSE_RATE_HZ)
         wanted = round(self._step / self._rate_hz * PULSE_RATE_HZ)
+        wanted = wanted if most is None else min(wanted, most)
         total = np.zeros(wanted, dtype=np.float32)
         for low_hz, high_hz in self._bands:
             first, last = round(low_hz * per_hz), round(high_hz * per_hz)

@@ -37,6 +37,9 @@ ACCELERATIONS: Final = (
 )  # fmt: skip
 """Assumed relative accelerations [1/s]; 2000 rpm/s is 1.7 /s at 1200 rpm."""
 
+FRAMES_AT_ONCE: Final = 256
+"""Frames matched together, so that a long take's spectra do not all lie in memory."""
+
 LOW_LINES_HZ: Final = (20.0, 1000.0)
 PULSE_LINES_HZ: Final = (5.0, 320.0)
 
@@ -158,6 +161,21 @@ class CombMatch:
 def comb_match(sound: CrankSound, cylinders: int, strokes: int) -> CombMatch:
     """Match every frame of the take with the combs of all candidate speeds."""
     centres_s = np.arange(0.5 * HOP_S, max(sound.duration_s, HOP_S), HOP_S)
+    parts = [
+        _match_frames(sound, centres_s[first : first + FRAMES_AT_ONCE], cylinders, strokes)
+        for first in range(0, centres_s.size, FRAMES_AT_ONCE)
+    ]
+    return CombMatch(
+        centres_s,
+        np.concatenate([match for match, _ in parts]),
+        np.concatenate([acceleration for _, acceleration in parts]),
+    )
+
+
+def _match_frames(
+    sound: CrankSound, centres_s: Float64, cylinders: int, strokes: int
+) -> tuple[Float32, Float32]:
+    """Best match and its acceleration for frames at `centres_s`."""
     best = np.full((centres_s.size, speed_grid().size), -np.inf, dtype=np.float32)
     acceleration = np.zeros_like(best)
     use_pulse = sound.pulse.size > PULSE_RATE_HZ
@@ -176,7 +194,7 @@ def comb_match(sound: CrankSound, cylinders: int, strokes: int) -> CombMatch:
         better = match > best
         best[better] = match[better]
         acceleration[better] = assumed
-    return CombMatch(centres_s, best, acceleration)
+    return best, acceleration
 
 
 def best_path(

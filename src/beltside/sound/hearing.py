@@ -80,7 +80,8 @@ class Hearing:
         The level it stays above 90 % of the time, as mean square, shape (bands,).
     band_kurtosis
         Mean square of the squared envelope over its squared mean, minus 2: 0 for steady noise,
-        -1 for a steady tone, large for bursts, shape (bands,).
+        -1 for a steady tone, large for bursts, shape (bands,). A band wider than the envelope's
+        sampling rate shows only its slower beats, so that noise reads below 0 there.
     spectrum
         Power spectrum over frequency.
     orders

@@ -49,15 +49,20 @@ class CrankTrack:
         speed_hz = np.concatenate(([self.rpm[0]], self.rpm)) / SECONDS_PER_MINUTE
         step = np.diff(knots_s) * 0.5 * (speed_hz[1:] + speed_hz[:-1])
         turns = np.concatenate(([0.0], np.cumsum(step)))
-        asked = np.asarray(time_s, dtype=np.float64)
-        before = np.clip(np.searchsorted(knots_s, asked, side="right") - 1, 0, len(knots_s) - 1)
-        since = asked - knots_s[before]
-        slope = np.zeros_like(speed_hz)
         width = np.diff(knots_s)
+        slope = np.zeros_like(speed_hz)
         slope[:-1] = np.divide(np.diff(speed_hz), width, out=np.zeros_like(width), where=width > 0)
-        offset = np.interp(0.0, knots_s, turns)
-        result: Float64 = turns[before] + speed_hz[before] * since + 0.5 * slope[before] * since**2
-        return result - offset
+
+        def made(at_s: Float64) -> Float64:
+            """Turns since the first knot."""
+            before = np.clip(np.searchsorted(knots_s, at_s, side="right") - 1, 0, len(turns) - 1)
+            since = at_s - knots_s[before]
+            result: Float64 = (
+                turns[before] + speed_hz[before] * since + 0.5 * slope[before] * since**2
+            )
+            return result
+
+        return made(np.asarray(time_s, dtype=np.float64)) - float(made(np.zeros(1))[0])
 
     @property
     def rpm_median(self) -> float:
