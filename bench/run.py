@@ -1,0 +1,57 @@
+"""Everything `make bench` measures, one table at the end.
+
+usage: python bench/run.py [--cases 80] [--rig-cases 30] [--seed 9001] [--repeats 3]
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+
+import accuracy
+import speed
+from figures import Figure, table
+
+
+def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, list[Figure]]]:
+    """Speed first, while the machine is otherwise idle; then accuracy."""
+    groups = [("speed and memory", speed.measure(repeats))]
+    print(table(groups[0][1]), flush=True)
+    groups.append(
+        (f"accuracy on the stranger, {cases} cases", accuracy.measure_stranger(cases, seed, 2))
+    )
+    if rig_cases:
+        groups.append(
+            (f"accuracy on the rig, {rig_cases} cases", accuracy.measure_rig(rig_cases, seed, 2))
+        )
+    return groups
+
+
+def summary(groups: list[tuple[str, list[Figure]]]) -> str:
+    """One table over all groups, and how many targets are met."""
+    figures = [one for _, group in groups for one in group]
+    judged = [one for one in figures if one.met is not None]
+    parts = [f"\n== {name} ==\n{table(group)}" for name, group in groups]
+    missed = [one.name for one in judged if not one.met]
+    parts.append(f"\n{len(judged) - len(missed)} of {len(judged)} targets met")
+    if missed:
+        parts.append("missed: " + "; ".join(missed))
+    return "\n".join(parts)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cases", type=int, default=80)
+    parser.add_argument("--rig-cases", type=int, default=30)
+    parser.add_argument("--seed", type=int, default=9001)
+    parser.add_argument("--repeats", type=int, default=3)
+    arguments = parser.parse_args()
+    started = time.monotonic()
+    groups = run(arguments.cases, arguments.rig_cases, arguments.seed, arguments.repeats)
+    print(summary(groups))
+    print(f"measured in {(time.monotonic() - started) / 60.0:.1f} min", file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()
