@@ -1,0 +1,1 @@
+"""Charts and their wording: draws the results of `casework`."""

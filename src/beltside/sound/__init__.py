@@ -1,0 +1,1 @@
+"""Arrays in, arrays out: crank speed, orders, envelope, lines, events, level."""
