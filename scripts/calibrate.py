@@ -30,13 +30,13 @@ from beltside.base.words import part_kind
 from beltside.casework import measures as measuring
 from beltside.casework.shipped import catalogue
 from beltside.casework.takes import ArraySource, Conditions, hear_all
-from beltside.rig import draw_case
-from beltside.rig.draws import NONE_SHARE, OTHER_SHARE, SUSPECTS
+from beltside.rig import draw_case, draws
 from beltside.suspects.catalogue import suspects_for
 from beltside.suspects.sound_model import fault_kind
 
 Float64 = npt.NDArray[np.float64]
 TARGET = Path(__file__).parents[1] / "src/beltside/suspects/sound_model.toml"
+NONE_SHARE, OTHER_SHARE = 0.15, 0.05
 PENALTY = 4e-4
 SHARPNESS = 0.85
 
@@ -60,6 +60,7 @@ def measured_case(case: Any) -> dict[str, Any]:
     return {
         "truth": case.truth,
         "suspects": [one.id for one in suspects_for(catalogue(), parts)],
+        "log_prior": drawn_log_prior([one.id for one in suspects_for(catalogue(), parts)]),
         "case": joined.case,
         "parts": joined.parts,
         "takes": len(case.takes),
@@ -68,22 +69,27 @@ def measured_case(case: Any) -> dict[str, Any]:
 
 
 def draw(seed: int) -> dict[str, Any]:
-    """Draw and measure one case."""
-    return measured_case(draw_case(np.random.default_rng(seed), duration_s=(6.0, 12.0)))
+    """Draw and measure one case, every kind of fault about as often as the next."""
+    draws.NONE_SHARE, draws.OTHER_SHARE = NONE_SHARE, OTHER_SHARE
+    draws.SUSPECTS.update(
+        {suspect: 1.5 if suspect.endswith(".bearing") else 1.0 for suspect in draws.SUSPECTS}
+    )
+    return measured_case(draw_case(np.random.default_rng(seed), duration_s=(5.0, 9.0)))
 
 
 def drawn_log_prior(suspects: list[str]) -> Float64:
     """How often the rig draws each suspect, so that the weights hold only what the sound says."""
     weight = np.array(
         [
-            SUSPECTS.get(f"{part_kind(s.partition('.')[0])}.{s.partition('.')[2]}", 0.0)
+            draws.SUSPECTS.get(f"{part_kind(s.partition('.')[0])}.{s.partition('.')[2]}", 0.0)
             for s in suspects
         ]
     )
     share = weight / weight.sum() * (1.0 - NONE_SHARE - OTHER_SHARE)
     share[suspects.index("none")] = NONE_SHARE
     share[suspects.index("other")] = OTHER_SHARE
-    return np.log(np.maximum(share, 1e-4))
+    logs: Float64 = np.log(np.maximum(share, 1e-4))
+    return logs
 
 
 def design(
@@ -99,9 +105,7 @@ def design(
         own = np.array([case["parts"].get(s.partition(".")[0], zero) for s in case["suspects"]])
         matrix = np.hstack((np.tile(case["case"], (len(own), 1)), own))
         kind = np.array([kinds.index(fault_kind(s)) for s in case["suspects"]])
-        rows.append(
-            (matrix, kind, case["suspects"].index(case["truth"]), drawn_log_prior(case["suspects"]))
-        )
+        rows.append((matrix, kind, case["suspects"].index(case["truth"]), case["log_prior"]))
     return kinds, rows
 
 
@@ -175,9 +179,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="file for the measured cases")
     arguments = parser.parse_args()
-    cases = list(drawn(arguments.cases, arguments.seed))
-    if arguments.keep:
-        arguments.keep.write_bytes(pickle.dumps(cases))
+    cases: list[dict[str, Any]] = []
+    for case in drawn(arguments.cases, arguments.seed):
+        cases.append(case)
+        if arguments.keep and (len(cases) % 100 == 0 or len(cases) == arguments.cases):
+            arguments.keep.write_bytes(pickle.dumps(cases))
     kinds, weights = fit(cases)
     TARGET.write_text(toml(kinds, weights, len(cases), arguments.seed), encoding="utf-8")
     print(f"{len(cases)} cases, {len(kinds)} kinds of fault: {TARGET}")

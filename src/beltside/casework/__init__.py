@@ -1,1 +1,1 @@
-"""One function for each thing a technician wants to know: joins the rooms, plain data in and out."""
+"""One function for each thing a technician wants to know; joins the rooms with plain data."""
