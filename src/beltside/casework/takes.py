@@ -24,6 +24,8 @@ from beltside.sound.track import CrankTrack
 
 Float32 = npt.NDArray[np.float32]
 
+SHORTEST_S: Final = 2.0
+
 STATED_RANGE_RPM: Final = (300.0, 8000.0)
 STATED_AGREES: Final = 0.04
 """A stated speed and the sound's own agree within this share: dashboards read coarsely."""
@@ -43,6 +45,10 @@ class Source(Protocol):
         """float32 blocks of shape (channels, n)."""
         ...
 
+    def require_usable(self) -> None:
+        """Refuse what is too short or silent; called after a pass over the blocks."""
+        ...
+
 
 @dataclass(frozen=True)
 class ArraySource:
@@ -56,6 +62,16 @@ class ArraySource:
         size = round(block_s * self.sample_rate_hz)
         for start in range(0, self.samples.shape[1], size):
             yield self.samples[:, start : start + size]
+
+    def require_usable(self) -> None:
+        """Refuse sound under 2 s."""
+        seconds = self.samples.shape[1] / self.sample_rate_hz
+        if seconds < SHORTEST_S:
+            raise RecordingError(
+                f"{seconds:.2f} s of sound",
+                allowed=f"{SHORTEST_S:g} s or more",
+                instead="record 15 s",
+            )
 
 
 @dataclass(frozen=True)
@@ -114,15 +130,17 @@ class Mono:
             together = float(np.mean(np.square(mean, dtype=np.float64)))
             if together < 0.1 * float(each.mean()):
                 self._channel = int(np.argmax(each))
-            self._decided = True
+            # A silent start decides nothing.
+            self._decided = bool(each.any())
         return mean if self._channel is None else block[self._channel]
 
 
 def crank_sound(source: Source) -> CrankSound:
-    """What the crank speed is read from, in one pass."""
+    """What the crank speed is read from, in one pass; refuses takes too short or silent."""
     feed, mono = CrankFeed(source.sample_rate_hz), Mono()
     for block in source.blocks(10.0):
         feed.add(mono(block))
+    source.require_usable()
     return feed.finish()
 
 
@@ -272,8 +290,10 @@ def hear_all(
             for index, one in zip(unsure, again, strict=True):
                 if one.confidence > cranks[index].confidence:
                     cranks[index] = one
-    heard = []
-    for index, source in enumerate(sources):
-        say(f"listening to {conditions[index].name}", 0.5 + 0.5 * index / max(total, 1))
-        heard.append(HeardTake(conditions[index], cranks[index], hear(source, cranks[index].track)))
-    return heard
+        def listened(index: int) -> HeardTake:
+            say(f"listening to {conditions[index].name}", 0.5 + 0.5 * index / max(total, 1))
+            return HeardTake(
+                conditions[index], cranks[index], hear(sources[index], cranks[index].track)
+            )
+
+        return list(pool.map(listened, range(total)))
