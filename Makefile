@@ -35,7 +35,7 @@ $(VENV)/.runtime: requirements.txt requirements-virtualenv.txt scripts/environme
 	bash scripts/environment.sh "$(PYTHON)" $(VENV) requirements.txt
 	touch $@
 
-$(VENV)/.tests: requirements-dev.txt requirements.txt scripts/environment.sh
+$(VENV)/.tests: requirements-dev.txt requirements.txt requirements-virtualenv.txt scripts/environment.sh
 	bash scripts/environment.sh "$(PYTHON)" $(VENV) requirements.txt requirements-dev.txt
 	touch $@ $(VENV)/.runtime
 

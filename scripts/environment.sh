@@ -9,6 +9,7 @@ given=$1 venv=$2
 shift 2
 # The source tree must not pass for an installed package.
 unset PYTHONPATH
+export PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_ROOT_USER_ACTION=ignore
 
 new_enough() { "$1" -c 'import sys; sys.exit(sys.version_info < (3, 11))' >/dev/null 2>&1; }
 
@@ -26,8 +27,7 @@ if ! "$venv/bin/python" -m pip --version >/dev/null 2>&1; then
     rm -rf "$venv"
     if ! "$python" -m venv "$venv" >/dev/null 2>&1; then
         rm -rf "$venv" .tools
-        if ! "$python" -m pip install --quiet --disable-pip-version-check --target .tools \
-            -r requirements-virtualenv.txt; then
+        if ! "$python" -m pip install --quiet --target .tools -r requirements-virtualenv.txt; then
             echo "$python has neither a working venv module nor a working pip." >&2
             echo "Install them with your system's packages (on Debian: python3-venv)." >&2
             exit 1
@@ -38,7 +38,6 @@ if ! "$venv/bin/python" -m pip --version >/dev/null 2>&1; then
 fi
 arguments=()
 for file in "$@"; do arguments+=(-r "$file"); done
-"$venv/bin/python" -m pip install --quiet --disable-pip-version-check "${arguments[@]}"
+"$venv/bin/python" -m pip install --quiet "${arguments[@]}"
 # The command `beltside` itself, from the source tree.
-"$venv/bin/python" -m pip install --quiet --disable-pip-version-check \
-    --no-deps --no-build-isolation --editable .
+"$venv/bin/python" -m pip install --quiet --no-deps --no-build-isolation --editable .
