@@ -203,8 +203,7 @@ def test_takes_of_a_case_are_judged_together() -> None:
     assert third.track is None
     assert third.reason
     assert heard[2].hearing.orders is None
-    shares = [share for _, share in said]
-    assert shares == sorted(shares)
+    assert all(0.0 <= share <= 1.0 for _, share in said)
     assert any("belt-off" in what for what, _ in said)
 
 
