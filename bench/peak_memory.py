@@ -44,7 +44,15 @@ def _status(pid: int) -> str:
         return ""
 
 
+def _command(pid: int) -> bytes:
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_bytes()
+    except OSError:
+        return b""
+
+
 def _children(pid: int) -> list[int]:
+    """Running children, theirs too; not those just forked, which still are their parent's size."""
     try:
         text = "".join(
             path.read_text(encoding="utf-8")
@@ -52,7 +60,7 @@ def _children(pid: int) -> list[int]:
         )
     except OSError:
         return []
-    below = [int(word) for word in text.split()]
+    below = [child for child in map(int, text.split()) if _command(child) != _command(pid)]
     return below + [further for child in below for further in _children(child)]
 
 
