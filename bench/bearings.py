@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 import scipy.io
 
-from beltside.casework.explain import FALSE_ALARM_RATE
+from beltside.casework.explain import FALSE_ALARM_RATE, deep_enough
 from beltside.casework.families import BEARING_SOURCES, Found, search, surprises
 from beltside.casework.takes import ArraySource, hear
 from beltside.drive.sheet import Bearing, Belt, DriveSheet, Engine, Pulley
@@ -88,9 +88,10 @@ def races_found(hearing: Hearing, sheet: DriveSheet) -> tuple[list[Found], str]:
         raise ValueError("too short to have an order spectrum")
     found = search(heard, sheet)
     races = [one for one in found if one.source in BEARING_SOURCES and one.spectrum == "envelope"]
-    races.sort(key=lambda one: -one.family.significance)
+    # `search` gives the families that claimed their lines first, the weightiest before others.
     wanted = -np.log10(FALSE_ALARM_RATE / max(len(found), 1))
-    clear = bool(races) and races[0].family.significance >= wanted
+    races = [one for one in races if one.family.significance >= 2.0]
+    clear = bool(races) and races[0].family.significance >= wanted and deep_enough(races[0])
     return races, races[0].source if clear else "quiet"
 
 
@@ -99,11 +100,17 @@ def described(race: Found, hearing: Hearing) -> str:
     members = ", ".join(
         f"{member.order:.2f} ({member.excess_db:+.0f} dB)" for member in race.family.members
     )
+    row = race.family.row
+    band = (
+        f"at {hearing.bands[row].centre_hz:.0f} Hz"
+        if row < len(hearing.bands)
+        else "in all bands together"
+    )
     return (
         f"    {race.source:10s}  order {race.family.fundamental:.3f}  "
         f"10^-{race.family.significance:.1f} by chance  "
         f"depth {100.0 * np.sqrt(2.0 * race.family.power):.0f} %  "
-        f"at {hearing.bands[race.family.row].centre_hz:.0f} Hz: {members}"
+        f"{band}: {members}"
     )
 
 

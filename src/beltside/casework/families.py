@@ -12,7 +12,14 @@ import numpy.typing as npt
 from beltside.base.words import part_kind
 from beltside.drive.expected import ExpectedOrder, expected_orders, firing_order
 from beltside.drive.sheet import DriveSheet
-from beltside.sound.families import Family, Surprise, find_family, surprise, without
+from beltside.sound.families import (
+    Family,
+    Surprise,
+    find_family,
+    surprise,
+    surprise_of_bands,
+    without,
+)
 from beltside.sound.hearing import Hearing
 
 Float64 = npt.NDArray[np.float64]
@@ -88,7 +95,7 @@ def surprises(hearing: Hearing, sheet: DriveSheet) -> Surprises | None:
     own = [0.5 if sheet.engine.strokes == 4 else 1.0]
     return Surprises(
         surprise(hearing.orders.sound, own),
-        surprise(hearing.orders.envelope, own, _reach(hearing)),
+        surprise_of_bands(hearing.orders.envelope, own, _reach(hearing)),
         surprise(hearing.orders.sound),
     )
 
@@ -115,20 +122,22 @@ def search(heard: Surprises, sheet: DriveSheet) -> list[Found]:
     found = {index: _look(rows[one[1]], *one) for index, one in enumerate(wanted)}
     settled: list[Found] = []
     for _ in range(MOST_CLAIMS):
-        open_ones = {index: one for index, one in found.items() if one is not None}
-        if not open_ones:
+        clear = {
+            index: one
+            for index, one in found.items()
+            if one is not None and one.family.significance >= CLAIM_SIGNIFICANCE
+        }
+        if not clear:
             break
-        best = max(open_ones, key=lambda index: open_ones[index].family.significance)
-        if open_ones[best].family.significance < CLAIM_SIGNIFICANCE:
-            break
-        claim = open_ones[best]
+        # The family with the strongest low harmonics first: the third harmonic of one race may
+        # pass for the second of another, its first harmonic passes for nothing.
+        best = max(clear, key=lambda index: clear[index].family.weight)
+        claim = clear[best]
         settled.append(claim)
         found[best] = None
-        row = rows[claim.spectrum]
-        rows[claim.spectrum] = without(row, claim.family)
-        for index, one in open_ones.items():
-            same = one.part == claim.part and one.source in BEARING_SOURCES
-            if index != best and one.spectrum == claim.spectrum and not same:
+        rows[claim.spectrum] = without(rows[claim.spectrum], claim.family)
+        for index, one in found.items():
+            if one is not None and one.spectrum == claim.spectrum:
                 found[index] = _look(rows[claim.spectrum], *wanted[index])
     return settled + [one for one in found.values() if one is not None]
 

@@ -78,6 +78,8 @@ CASE_MEASURES: Final = (
     "level_mid",
     "level_high",
     "steady_high",
+    "over_mid",
+    "over_high",
     "mesh",
     "best_bearing",
     "best_shaft_beat",
@@ -315,6 +317,9 @@ def case_measures(
     values["level_mid"] = _level(base.zone_share_db[1])
     values["level_high"] = _level(base.zone_share_db[2])
     values["no_crank"] = float(base.surprises is None)
+    if np.isfinite(base.zone_db).all():
+        values["over_mid"] = float(np.clip(base.zone_db[1] / 10.0, -2.0, 3.0))
+        values["over_high"] = float(np.clip(base.zone_db[2] / 10.0, -2.0, 3.0))
     listened = [pair[1] for pair in on] or [base]
     for name in ("squeal", "belt_beat", "belt_beat_depth", "mesh"):
         values[name] = max(one.values.get(name, 0.0) for one in listened)
@@ -327,12 +332,16 @@ def case_measures(
         for name, change in zip(ZONE_NAMES, drop, strict=True):
             values[f"drop_{name}"] = float(np.clip(change / 6.0, -1.5, 3.0))
         values["drop_most"] = float(np.clip(np.max(drop) / 6.0, -0.5, 3.0))
-    fast = [pair for pair in on if _speed(pair[0]) > 1.4 * _speed(idle[0])]
+    fast = [
+        pair
+        for pair in on
+        if pair[0].crank.track is not None and _speed(pair[0]) > 1.4 * _speed(idle[0])
+    ]
     if fast:
         values["raised_high"] = float(np.clip(-_drop(base, fast[0][1])[2] / 10.0, -2.0, 2.0))
     loaded = [pair for pair in on if pair[0].conditions.load and pair[1] is not base]
     if loaded:
-        values["load_high"] = float(np.clip(-np.max(-_drop(base, loaded[0][1])) / -6.0, -2.0, 2.0))
+        values["load_high"] = float(np.clip(-_drop(base, loaded[0][1])[2] / 6.0, -2.0, 2.0))
     names = [pulley.part for pulley in sheet.pulleys if pulley.part != "crank"]
     table = _part_table(names, listened, off, probes, loaded, base, sheet)
     for name, column in (("best_bearing", 0), ("best_shaft_beat", 2), ("best_count", 6)):

@@ -9,6 +9,7 @@ from typing import Any
 
 from beltside.drive.bearing_table import BearingTable, parse_bearing_table
 from beltside.suspects.catalogue import Catalogue, parse_catalogue
+from beltside.suspects.sound_model import SoundModel, parse_sound_model
 
 
 @cache
@@ -21,6 +22,12 @@ def bearing_table() -> BearingTable:
 def catalogue() -> Catalogue:
     """Suspects and checks (suspects/catalogue.toml)."""
     return parse_catalogue(_toml("beltside.suspects", "catalogue.toml"))
+
+
+@cache
+def sound_model() -> SoundModel:
+    """What the sound says of each fault (suspects/sound_model.toml, from `make calibrate`)."""
+    return parse_sound_model(_toml("beltside.suspects", "sound_model.toml"))
 
 
 def _toml(package: str, name: str) -> dict[str, Any]:

@@ -39,7 +39,10 @@ WORKERS: Final = max(min(os.cpu_count() or 1, 4), 1)
 class Source(Protocol):
     """Anything that gives sound block by block, more than once."""
 
-    sample_rate_hz: int
+    @property
+    def sample_rate_hz(self) -> int:
+        """Sample rate [Hz]."""
+        ...
 
     def blocks(self, block_s: float = 10.0) -> Iterator[Float32]:
         """float32 blocks of shape (channels, n)."""
@@ -290,6 +293,7 @@ def hear_all(
             for index, one in zip(unsure, again, strict=True):
                 if one.confidence > cranks[index].confidence:
                     cranks[index] = one
+
         def listened(index: int) -> HeardTake:
             say(f"listening to {conditions[index].name}", 0.5 + 0.5 * index / max(total, 1))
             return HeardTake(

@@ -42,6 +42,9 @@ Float64 = npt.NDArray[np.float64]
 PATHS: Final = 3
 """Paths looked at: the best one, and two beside it."""
 
+SURE: Final = 0.98
+"""From this probability on, no further path is looked at."""
+
 SAME_SPEED: Final = 0.02
 """Candidates closer than this share of their speed say the same."""
 
@@ -170,14 +173,16 @@ def estimate_crank(
     combs = comb_match(sound, cylinders, strokes)
     prior = _speed_prior(idle_rpm, near_rpm)
     engine = _Engine(cylinders, strokes)
-    readings: list[_Reading] = []
-    banned: npt.NDArray[np.bool_] | None = None
-    for _ in range(PATHS):
-        readings.append(_read(sound, combs, banned, engine))
+    mains_hz = _mains_hz(sound)
+    readings = [_read(sound, combs, None, engine)]
+    estimate = _decide(sound, readings, prior, mains_hz)
+    banned = np.zeros(combs.match.shape, dtype=np.bool_)
+    while len(readings) < PATHS and estimate.confidence < SURE:
         # A path may have locked on to something else that turns: look once more beside it.
-        near = _near_multiples(readings[-1].path, combs)
-        banned = near if banned is None else banned | near
-    return _decide(sound, readings, engine, prior)
+        banned |= _near_multiples(readings[-1].path, combs)
+        readings.append(_read(sound, combs, banned, engine))
+        estimate = _decide(sound, readings, prior, mains_hz)
+    return estimate
 
 
 def _check(sound: CrankSound, cylinders: int, strokes: int, idle_rpm: float | None) -> None:
@@ -246,7 +251,7 @@ def _scaled(track: CrankTrack, factor: float) -> CrankTrack:
 
 
 def _decide(
-    sound: CrankSound, readings: list[_Reading], engine: _Engine, prior: Float64
+    sound: CrankSound, readings: list[_Reading], prior: Float64, mains_hz: int
 ) -> CrankEstimate:
     found = [one for reading in readings for one in reading.candidates]
     of_path = [number for number, reading in enumerate(readings) for _ in reading.candidates]
@@ -277,7 +282,7 @@ def _decide(
         rival_probability=float(others[rival]),
         candidate=chosen,
         match=float(reading.path.match.mean()),
-        mains_hz=_mains_hz(sound),
+        mains_hz=mains_hz,
         measures=measures,
         take=take,
         rpms=rpms,

@@ -9,6 +9,7 @@ gathers most match for least change.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
@@ -39,6 +40,9 @@ ACCELERATIONS: Final = (
 
 FRAMES_AT_ONCE: Final = 256
 """Frames matched together, so that a long take's spectra do not all lie in memory."""
+
+SCOUT_STEP: Final = 5
+"""Every so many frames one is heard at all accelerations."""
 
 LOW_LINES_HZ: Final = (20.0, 1000.0)
 PULSE_LINES_HZ: Final = (5.0, 320.0)
@@ -121,21 +125,17 @@ def _combs(rate_hz: int, lines_hz: tuple[float, float], cylinders: int, strokes:
     first, last = _bins(rate_hz, lines_hz)
     per_hz = _padded_size(rate_hz) / rate_hz
     frequency = np.arange(first, last) / per_hz
-    combs = np.zeros((last - first, speed_grid().size), dtype=np.float32)
-    half_width_hz = 2.0 / FRAME_S
-    for column, rpm in enumerate(speed_grid()):
-        cycle_hz = rpm / 60.0 * (0.5 if strokes == 4 else 1.0)
-        nearest = np.round(frequency / cycle_hz)
-        away_hz = np.abs(frequency - nearest * cycle_hz)
-        # Lines of high order smear with the speed's own unrest (0.4 %).
-        width_hz = np.hypot(half_width_hz, 0.004 * frequency)
-        shape = np.maximum(1.0 - away_hz / width_hz, 0.0)
-        firing = (nearest % cylinders == 0).astype(float)
-        weight = np.where(firing > 0, 1.0, 0.4) / np.sqrt(1.0 + nearest / (2.0 * cylinders))
-        weight[(nearest < 1) | (nearest > 16 * cylinders)] = 0.0
-        comb = shape * weight
-        comb -= comb.mean()
-        combs[:, column] = comb / max(float(np.linalg.norm(comb)), 1e-9)
+    cycle_hz = (speed_grid() / 60.0 * (0.5 if strokes == 4 else 1.0)).astype(np.float32)
+    frequency = frequency.astype(np.float32)[:, None]
+    nearest = np.round(frequency / cycle_hz)
+    # Lines of high order smear with the speed's own unrest (0.4 %).
+    width_hz = np.hypot(np.float32(2.0 / FRAME_S), np.float32(0.004) * frequency)
+    combs = np.maximum(1.0 - np.abs(frequency - nearest * cycle_hz) / width_hz, 0.0)
+    combs *= np.where(nearest % cylinders == 0, np.float32(1.0), np.float32(0.4))
+    combs /= np.sqrt(1.0 + nearest / np.float32(2.0 * cylinders))
+    combs[(nearest < 1) | (nearest > 16 * cylinders)] = 0.0
+    combs -= combs.mean(axis=0)
+    combs /= np.maximum(np.linalg.norm(combs, axis=0), 1e-9)
     return combs
 
 
@@ -159,28 +159,76 @@ class CombMatch:
 
 
 def comb_match(sound: CrankSound, cylinders: int, strokes: int) -> CombMatch:
-    """Match every frame of the take with the combs of all candidate speeds."""
+    """Match every frame of the take with the combs of all candidate speeds.
+
+    Every frame is heard as if its speed were steady. Every fifth frame, and every frame that
+    then fits markedly worse than the take's usual, is heard at all accelerations; where one of
+    them fits better, so are the frames around it. A steady take costs a fraction of a blip.
+    """
     centres_s = np.arange(0.5 * HOP_S, max(sound.duration_s, HOP_S), HOP_S)
+    match, acceleration = _match_at(sound, centres_s, ACCELERATIONS[:1], cylinders, strokes)
+    steady = match.max(axis=1)
+    scouts = np.zeros(centres_s.size, dtype=np.bool_)
+    scouts[::SCOUT_STEP] = True
+    scouts |= steady < 0.75 * np.median(steady)
+    _improve(sound, centres_s, np.flatnonzero(scouts), match, acceleration, cylinders, strokes)
+    moving = scouts & (match.max(axis=1) > 1.05 * steady)
+    around = scipy.ndimage.binary_dilation(moving, iterations=SCOUT_STEP) & ~scouts
+    _improve(sound, centres_s, np.flatnonzero(around), match, acceleration, cylinders, strokes)
+    return CombMatch(centres_s, match, acceleration)
+
+
+def _improve(
+    sound: CrankSound,
+    centres_s: Float64,
+    frames: npt.NDArray[np.intp],
+    match: Float32,
+    acceleration: Float32,
+    cylinders: int,
+    strokes: int,
+) -> None:
+    """Hear some frames at all other accelerations, and keep what fits better, in place."""
+    if frames.size == 0:
+        return
+    found, at = _match_at(sound, centres_s[frames], ACCELERATIONS[1:], cylinders, strokes)
+    better = found > match[frames]
+    match[frames] = np.where(better, found, match[frames])
+    acceleration[frames] = np.where(better, at, acceleration[frames])
+
+
+def _match_at(
+    sound: CrankSound,
+    centres_s: Float64,
+    accelerations: Sequence[float],
+    cylinders: int,
+    strokes: int,
+) -> tuple[Float32, Float32]:
+    """Best match and its acceleration for frames at `centres_s`, a bounded number at a time."""
     parts = [
-        _match_frames(sound, centres_s[first : first + FRAMES_AT_ONCE], cylinders, strokes)
+        _match_frames(
+            sound, centres_s[first : first + FRAMES_AT_ONCE], accelerations, cylinders, strokes
+        )
         for first in range(0, centres_s.size, FRAMES_AT_ONCE)
     ]
-    return CombMatch(
-        centres_s,
+    return (
         np.concatenate([match for match, _ in parts]),
         np.concatenate([acceleration for _, acceleration in parts]),
     )
 
 
 def _match_frames(
-    sound: CrankSound, centres_s: Float64, cylinders: int, strokes: int
+    sound: CrankSound,
+    centres_s: Float64,
+    accelerations: Sequence[float],
+    cylinders: int,
+    strokes: int,
 ) -> tuple[Float32, Float32]:
     """Best match and its acceleration for frames at `centres_s`."""
     best = np.full((centres_s.size, speed_grid().size), -np.inf, dtype=np.float32)
     acceleration = np.zeros_like(best)
     use_pulse = sound.pulse.size > PULSE_RATE_HZ
     pulse = sound.pulse - np.float32(1.0) if use_pulse else sound.pulse
-    for assumed in ACCELERATIONS:
+    for assumed in accelerations:
         low = _whitened(
             _frames(sound.low, LOW_RATE_HZ, assumed, centres_s), LOW_RATE_HZ, LOW_LINES_HZ
         )

@@ -86,6 +86,8 @@ class Family:
         an envelope spectrum this is half the squared modulation depth.
     members
         Its harmonics.
+    sidebands
+        Spacings of the sidebands it was looked for with [orders].
     """
 
     fundamental: float
@@ -93,6 +95,18 @@ class Family:
     significance: float
     power: float
     members: tuple[Member, ...]
+    sidebands: tuple[float, ...] = ()
+
+    @property
+    def weight(self) -> float:
+        """Power of its harmonics above background, each over its number [power units]."""
+        return sum(
+            10.0 ** (member.level_db / 10.0)
+            * (1.0 - 10.0 ** (-member.excess_db / 10.0))
+            / member.harmonic
+            for member in self.members
+            if member.excess_db > 0.0
+        )
 
 
 def surprise(
@@ -128,9 +142,38 @@ def surprise(
     minus_log_p = -np.log(np.clip(p_value, MEMBER_LIMIT, 1.0))
     minus_log_p[power < scipy.ndimage.maximum_filter1d(power, 3, axis=-1)] = 0.0
     minus_log_p[:, ~usable] = 0.0
+    excess = power / background
     if reach is not None:
-        minus_log_p[spectrum.order[None, :] > np.asarray(reach)[:, None]] = 0.0
-    return Surprise(spectrum.step, minus_log_p, power / background, background, usable)
+        beyond = spectrum.order[None, :] > np.asarray(reach)[:, None]
+        minus_log_p[beyond] = 0.0
+        excess[beyond] = 1.0
+    return Surprise(spectrum.step, minus_log_p, excess, background, usable)
+
+
+def surprise_of_bands(
+    spectrum: OrderSpectrum, exclude: Sequence[float], reach: npt.ArrayLike
+) -> Surprise:
+    """`surprise` of every band's envelope, and one row more: all bands together.
+
+    An impact rings in many bands at once: a line too faint in each shows in the mean of their
+    excesses, taken over the bands that reach so far. The row carries the bands' mean
+    background, so that its excess still reads as a modulation. Bands are not independent: n of
+    them are granted the averages of the root of n, and the row's own spread may lower that.
+    """
+    heard = surprise(spectrum, exclude, reach)
+    inside = spectrum.order[None, :] <= np.asarray(reach)[:, None]
+    count = inside.sum(axis=0)
+    total = (np.minimum(heard.excess, 1e3) * inside).sum(axis=0)
+    together = np.where(count > 0, total / np.maximum(count, 1), 1.0)
+    averages = spectrum.averages * float(np.sqrt(len(heard.excess)))
+    row = surprise(OrderSpectrum(spectrum.order, together, averages, spectrum.turns), exclude)
+    level = heard.background.mean(axis=0)
+    return replace(
+        heard,
+        minus_log_p=np.vstack((heard.minus_log_p, row.minus_log_p)),
+        excess=np.vstack((heard.excess, row.excess)),
+        background=np.vstack((heard.background, row.background * level)),
+    )
 
 
 def _far_from(order: Float64, exclude: Sequence[float]) -> npt.NDArray[np.bool_]:
@@ -210,18 +253,29 @@ def find_family(
     looked_at = rows * (1.0 + min(moved, tries - 1.0))
     significance = -(float(log_p[row, best]) + np.log(looked_at)) / np.log(10.0)
     members, power = _members(heard, int(row), float(fundamental[best]), number)
-    return Family(float(fundamental[best]), int(row), max(float(significance), 0.0), power, members)
+    return Family(
+        fundamental=float(fundamental[best]),
+        row=int(row),
+        significance=max(float(significance), 0.0),
+        power=power,
+        members=members,
+        sidebands=tuple(sidebands),
+    )
 
 
 def without(heard: Surprise, family: Family) -> Surprise:
-    """The spectra with the lines of a family taken out: they surprise no more, in any row."""
+    """The spectra with the lines of a family, and the sidebands beside them, taken out: they
+    surprise no more, in any row."""
     minus_log_p = heard.minus_log_p.copy()
+    beside = [0.0, *(sign * times * gap for gap in family.sidebands
+                     for times in (1, 2, 3) for sign in (-1, 1))]  # fmt: skip
     for member in family.members:
         if member.significance < 1.5:
             continue
-        place = round(member.order / heard.step)
-        width = 2 + round(SMEAR * place)
-        minus_log_p[:, max(place - width, 0) : place + width + 1] = 0.0
+        for offset in beside:
+            place = round((member.order + offset) / heard.step)
+            width = 2 + round(SMEAR * abs(place))
+            minus_log_p[:, max(place - width, 0) : max(place + width + 1, 0)] = 0.0
     return replace(heard, minus_log_p=minus_log_p)
 
 

@@ -1,0 +1,256 @@
+"""Reasons in words: which measures moved a suspect, and from which take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from beltside.casework.families import BEARING_SOURCES, COUNT_SOURCES
+from beltside.casework.measures import CASE_MEASURES, SUSPECT_MEASURES, TakeMeasures
+from beltside.casework.results import Because
+from beltside.casework.takes import HeardTake
+from beltside.suspects.catalogue import Suspect
+
+Float64 = npt.NDArray[np.float64]
+
+LEAST_BITS: Final = 0.25
+"""A reason that moves the odds by less is left out."""
+
+MOST_REASONS: Final = 6
+
+# Which measures make one reason together. What is not named here joins "the general sound".
+GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
+    "bearing": (
+        "bearing", "bearing_depth", "own_bearing", "own_bearing_depth", "lead_bearing",
+        "off_bearing", "geometry_known", "best_bearing",
+    ),
+    "shaft": (
+        "shaft_beat", "shaft_beat_depth", "shaft_tone", "own_shaft_beat", "own_shaft_beat_depth",
+        "own_shaft_tone", "lead_shaft_beat", "best_shaft_beat",
+    ),
+    "count": ("count_tone", "count_height", "own_count_tone", "own_count_height", "best_count",
+              "load_count"),
+    "probe": ("probed", "probe_mid", "probe_high", "probe_rhythm"),
+    "parts": ("best_of_parts",),
+    "belt-off": ("has_off", "drop_low", "drop_mid", "drop_high", "drop_most", "cycle_high_off",
+                 "belt_beat_off", "squeal_off"),
+    "squeal": ("squeal",),
+    "belt-beat": ("belt_beat", "belt_beat_depth"),
+    "cycle": ("cycle_low", "cycle_mid", "cycle_high", "firing_low", "firing_mid", "firing_high",
+              "turn_low", "turn_mid", "turn_high"),
+    "bursts": ("burst_low", "burst_mid", "burst_high"),
+    "level": ("level_mid", "level_high", "steady_high", "over_mid", "over_high"),
+    "mesh": ("mesh",),
+    "changes": ("raised_high", "load_high"),
+    "crank": ("no_crank",),
+}  # fmt: skip
+
+
+def sound_reasons(
+    suspect: Suspect,
+    bits: Float64,
+    case: Float64,
+    part: Float64 | None,
+    takes: Sequence[HeardTake],
+    measures: Sequence[TakeMeasures],
+) -> list[Because]:
+    """Why the sound speaks for or against a suspect, the weightiest first.
+
+    Parameters
+    ----------
+    suspect
+        Whose reasons.
+    bits
+        Share of each measure in its score against the average suspect [bits], as
+        `suspects.sound_model.SoundOdds.parts` gives it.
+    case, part
+        The measures themselves; `part` is None for suspects that are no pulley.
+    takes, measures
+        The takes they come from.
+    """
+    names = (*CASE_MEASURES, *SUSPECT_MEASURES)
+    by_name = dict(zip(names, bits.tolist(), strict=True))
+    values = dict(zip(CASE_MEASURES, case.tolist(), strict=True))
+    if part is not None:
+        values |= dict(zip(SUSPECT_MEASURES, part.tolist(), strict=True))
+    reasons = []
+    for group, members in GROUPS.items():
+        weight = sum(by_name[name] for name in members)
+        if abs(weight) >= LEAST_BITS:
+            source, says = _sentence(group, suspect, weight > 0.0, values, takes, measures)
+            reasons.append(Because(source, says, weight))
+    rest = by_name["one"]
+    if abs(rest) >= LEAST_BITS:
+        reasons.append(
+            Because("all takes", "how often such sound turned out to be this, all else equal", rest)
+        )
+    reasons.sort(key=lambda reason: -abs(reason.bits))
+    return reasons[:MOST_REASONS]
+
+
+def _sentence(
+    group: str,
+    suspect: Suspect,
+    speaks_for: bool,
+    values: Mapping[str, float],
+    takes: Sequence[HeardTake],
+    measures: Sequence[TakeMeasures],
+) -> tuple[str, str]:
+    """Where a group of measures comes from, and what it says."""
+    base = _base_name(takes)
+    off = _first(takes, belt="off")
+    probe = _first(takes, part=suspect.part)
+    if group == "bearing":
+        return _line_sentence(
+            suspect, BEARING_SOURCES, "envelope", takes, measures,
+            "no line of its bearing stands out",
+            "lines fit a bearing of another part better" if values.get("best_bearing", 0) > 0.5
+            else "no bearing line stands out",
+        )  # fmt: skip
+    if group == "shaft":
+        return _line_sentence(
+            suspect, ("shaft",), None, takes, measures,
+            "nothing beats at its turning speed",
+            "another pulley's turning speed shows" if values.get("best_shaft_beat", 0) > 0.5
+            else "no pulley's turning speed shows in the loudness",
+        )  # fmt: skip
+    if group == "count":
+        return _line_sentence(
+            suspect, COUNT_SOURCES, "sound", takes, measures,
+            "no tone of its poles, vanes or blades stands out",
+            "a tone of poles or vanes stands out" if values.get("best_count", 0) > 0.5
+            else "no whine of poles or vanes stands out",
+        )  # fmt: skip
+    if group == "probe":
+        if probe is None:
+            return "probe takes", "the probe was not held on it"
+        louder = values.get("probe_mid", 0.0) + values.get("probe_high", 0.0)
+        return probe, (
+            "with the probe on it the noise is louder than on the other housings"
+            if louder > 0.2
+            else "with the probe on it the noise is weaker than on the other housings"
+            if louder < -0.2
+            else "with the probe on it the noise is about as loud as on the other housings"
+        )
+    if group == "parts":
+        return base, (
+            "its own signs stand out from those of the other pulleys"
+            if values.get("best_of_parts", 0.0) > 0.0
+            else "other pulleys show clearer signs of their own"
+        )
+    if group == "belt-off":
+        if off is None:
+            return "belt off", "no take with the belt off was made"
+        drop_db = 6.0 * values["drop_most"]
+        return f"{base} against {off}", (
+            f"with the belt off up to {drop_db:.0f} dB of the noise is gone"
+            if drop_db > 2.0
+            else "the noise stays with the belt off"
+        )
+    words = _plain_sentences(values)
+    present, absent, shows = words[group]
+    return base, present if shows else absent
+
+
+def _plain_sentences(values: Mapping[str, float]) -> dict[str, tuple[str, str, bool]]:
+    """For each remaining group: what it says when present, when absent, and which it is."""
+    return {
+        "squeal": (
+            "a narrow squeal comes and goes, not locked to the crank",
+            "no squeal comes and goes",
+            values["squeal"] > 0.2,
+        ),
+        "belt-beat": (
+            "the loudness beats once per round of the belt",
+            "nothing repeats once per round of the belt",
+            values["belt_beat"] > 0.3,
+        ),
+        "cycle": (
+            "the loudness beats hard with the engine's own cycle",
+            "the loudness hardly beats with the engine's own cycle",
+            max(values["cycle_mid"], values["cycle_high"]) > 1.6,
+        ),
+        "bursts": (
+            "the sound is full of short bursts",
+            "the sound is even, without bursts",
+            max(values["burst_mid"], values["burst_high"]) > 0.8,
+        ),
+        "level": (
+            "much of the sound is high hiss or grinding",
+            "little of the sound is high",
+            values["level_high"] > 0.0,
+        ),
+        "mesh": (
+            "the timing chain's sprocket tone stands out",
+            "the timing chain's sprocket tone does not stand out",
+            values["mesh"] > 1.0,
+        ),
+        "changes": (
+            "it changes as speed or load is raised",
+            "it hardly changes as speed or load is raised",
+            max(abs(values["raised_high"]), abs(values["load_high"])) > 0.5,
+        ),
+        "crank": (
+            "the crank speed can't be told, so nothing could be tied to a shaft",
+            "the crank speed is known",
+            values["no_crank"] > 0.5,
+        ),
+    }
+
+
+def _line_sentence(
+    suspect: Suspect,
+    sources: Sequence[str],
+    spectrum: str | None,
+    takes: Sequence[HeardTake],
+    measures: Sequence[TakeMeasures],
+    none_of_it: str,
+    none_at_all: str,
+) -> tuple[str, str]:
+    """The suspect's clearest line of these sources, or that there is none."""
+    best = None
+    for take, measured in zip(takes, measures, strict=True):
+        for one in measured.found:
+            fits = one.part == suspect.part and one.source in sources
+            if (
+                fits
+                and spectrum in (None, one.spectrum)
+                and (best is None or one.family.significance > best[1].family.significance)
+            ):
+                best = (take, one)
+    if best is None or best[1].family.significance < 2.0:
+        return _base_name(takes), none_of_it if suspect.part else none_at_all
+    take, one = best
+    order = one.family.fundamental
+    what = f"its {one.source}" if one.source != "cage" else "its bearing's cage"
+    where = "beats in the loudness" if one.spectrum == "envelope" else "sounds"
+    return (
+        take.conditions.name,
+        f"{what} {where} at order {order:.2f} of the crank "
+        f"(chance alone: 1 in {_one_in(one.family.significance)})",
+    )
+
+
+def _one_in(significance: float) -> str:
+    if significance >= 6.0:
+        return "over a million"
+    return f"{round(10.0**significance, -max(int(significance) - 1, 0)):,.0f}"
+
+
+def _base_name(takes: Sequence[HeardTake]) -> str:
+    front = [t for t in takes if t.conditions.part is None and t.conditions.belt != "off"]
+    return (front or list(takes))[0].conditions.name
+
+
+def _first(
+    takes: Sequence[HeardTake], *, belt: str | None = None, part: str | None = None
+) -> str | None:
+    for take in takes:
+        if belt is not None and take.conditions.belt == belt and take.conditions.part is None:
+            return take.conditions.name
+        if part is not None and take.conditions.part == part:
+            return take.conditions.name
+    return None
