@@ -126,17 +126,18 @@ def _combs(rate_hz: int, lines_hz: tuple[float, float], cylinders: int, strokes:
     per_hz = _padded_size(rate_hz) / rate_hz
     frequency = np.arange(first, last) / per_hz
     cycle_hz = (speed_grid() / 60.0 * (0.5 if strokes == 4 else 1.0)).astype(np.float32)
-    frequency = frequency.astype(np.float32)[:, None]
-    nearest = np.round(frequency / cycle_hz)
+    at_hz = frequency.astype(np.float32)[:, None]
+    nearest = np.round(at_hz / cycle_hz)
     # Lines of high order smear with the speed's own unrest (0.4 %).
-    width_hz = np.hypot(np.float32(2.0 / FRAME_S), np.float32(0.004) * frequency)
-    combs = np.maximum(1.0 - np.abs(frequency - nearest * cycle_hz) / width_hz, 0.0)
+    width_hz = np.hypot(np.float32(2.0 / FRAME_S), np.float32(0.004) * at_hz)
+    combs = np.maximum(1.0 - np.abs(at_hz - nearest * cycle_hz) / width_hz, 0.0)
     combs *= np.where(nearest % cylinders == 0, np.float32(1.0), np.float32(0.4))
     combs /= np.sqrt(1.0 + nearest / np.float32(2.0 * cylinders))
     combs[(nearest < 1) | (nearest > 16 * cylinders)] = 0.0
     combs -= combs.mean(axis=0)
     combs /= np.maximum(np.linalg.norm(combs, axis=0), 1e-9)
-    return combs
+    result: Float32 = combs.astype(np.float32)
+    return result
 
 
 @dataclass(frozen=True)

@@ -100,13 +100,12 @@ class Family:
     @property
     def weight(self) -> float:
         """Power of its harmonics above background, each over its number [power units]."""
-        return sum(
-            10.0 ** (member.level_db / 10.0)
-            * (1.0 - 10.0 ** (-member.excess_db / 10.0))
-            / member.harmonic
-            for member in self.members
-            if member.excess_db > 0.0
-        )
+        total = 0.0
+        for member in self.members:
+            if member.excess_db > 0.0:
+                above = 1.0 - 10.0 ** (-member.excess_db / 10.0)
+                total += 10.0 ** (member.level_db / 10.0) * above / member.harmonic
+        return total
 
 
 def surprise(
