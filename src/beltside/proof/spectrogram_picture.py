@@ -36,8 +36,9 @@ _LOWEST_HZ: Final = 8.0
 _HIGHEST_HZ: Final = 16_000.0
 _GREYS: Final = 24
 """Steps from paper to ink: more can't be told apart in sunlight and make the file larger."""
-_QUIET_PERCENT: Final = 20.0
-_LOUD_PERCENT: Final = 99.8
+_QUIET_PERCENT: Final = 30.0
+_LOUD_PERCENT: Final = 99.7
+_DEEPEST_DB: Final = 150.0
 _FREQUENCY_TICKS: Final = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000)
 _NARROWEST_SPEED: Final = 0.12
 """The speed axis spans at least this share of the median, so that idle looks as steady as it is."""
@@ -55,7 +56,7 @@ def spectrogram_chart(result: ListenResult) -> Definition:
     notes = [crank_sentence(result)]
     if spectrogram is not None and spectrogram.level_db.size:
         panels.append(_image_panel(store, result, spectrogram, duration_s))
-        notes.append("Dark is loud, light is quiet.")
+        notes.append("Dark: louder than the sound around that pitch usually is.")
     else:
         notes.append("No spectrogram could be made of this take.")
     if result.crank is not None and len(result.crank.track) > 1:
@@ -92,10 +93,30 @@ def image_greys(
     edges_s = np.linspace(0.0, duration_s, _PLOT_PX + 1)
     pixels = _sums(bands.T, np.asarray(spectrogram.time_s, dtype=np.float64), edges_s).T
     pixels_db = 10.0 * np.log10(np.maximum(pixels[::-1], 1e-30))
-    quiet, loud = np.percentile(pixels_db, [_QUIET_PERCENT, _LOUD_PERCENT])
+    heard = np.median(pixels_db, axis=1) > pixels_db.max() - _DEEPEST_DB
+    if heard.any():
+        pixels_db -= _usual_db(pixels_db, heard)[:, None]
+    shown = pixels_db[heard] if heard.any() else pixels_db
+    quiet, loud = np.percentile(shown, [_QUIET_PERCENT, _LOUD_PERCENT])
     share = np.clip((pixels_db - quiet) / max(float(loud - quiet), 1.0), 0.0, 1.0)
     greys: npt.NDArray[np.uint8] = np.rint(share * (_GREYS - 1)).astype(np.uint8)
     return greys
+
+
+def _usual_db(pixels_db: Float64, heard: npt.NDArray[np.bool_]) -> Float64:
+    """What is usual at each row's frequency: the rows' medians, smoothed over their neighbours.
+
+    Engine noise falls by tens of decibels from low to high; without this the picture would
+    show that fall and little else. Rows outside the recording (not `heard`) take the value of
+    the nearest one inside.
+    """
+    rows = np.arange(heard.size)
+    medians = np.interp(rows, rows[heard], np.median(pixels_db[heard], axis=1))
+    reach = max(medians.size // 8, 1)
+    padded = np.pad(medians, reach, mode="reflect", reflect_type="odd")
+    window = np.hanning(2 * reach + 3)[1:-1]
+    smooth: Float64 = np.convolve(padded, window / window.sum(), mode="valid")
+    return smooth
 
 
 def _sums(values: Float64, at: Float64, edges: Float64) -> Float64:

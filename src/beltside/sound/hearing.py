@@ -155,6 +155,7 @@ def hear_block(
             sample_rate_hz,
             start_s,
             rows=256,
+            low_hz=15.0,
             most_columns=300,
             frame_samples=_spectrum_size(sample_rate_hz) // 2,
         ),
