@@ -36,7 +36,7 @@ def test_odds_in_words_are_near_the_probability(probability: float) -> None:
     elif probability >= 0.1:
         assert said == pytest.approx(probability, abs=0.051)
     else:
-        assert 1 / 1.35 <= said / probability <= 1.35
+        assert 1 / 1.42 <= said / probability <= 1.42  # half way to a neighbour twice as far
 
 
 @settings(max_examples=100)

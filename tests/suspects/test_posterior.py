@@ -31,7 +31,7 @@ def test_odds_after_findings_equal_bayes_by_enumeration() -> None:
     done = [
         check_done(catalogue(), PARTS, "spin-by-hand", "coolant-pump", "rough"),
         check_done(catalogue(), PARTS, "spin-by-hand", "idler", "smooth"),
-        check_done(catalogue(), PARTS, "belt-off-run", None, "noise gone"),
+        check_done(catalogue(), PARTS, "belt-off-run", None, "noise-gone"),
     ]
     scores = log_prior(suspects) + sum(finding_log_likelihood(suspects, one) for one in done)
     rows = [
