@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from beltside.base.words import PULLEY_PARTS, part_kind
 from beltside.casework.families import BEARING_SOURCES, COUNT_SOURCES
 from beltside.casework.measures import CASE_MEASURES, SUSPECT_MEASURES, TakeMeasures
 from beltside.casework.results import Because
@@ -126,7 +127,9 @@ def _sentence(
         )  # fmt: skip
     if group == "probe":
         if probe is None:
-            return "probe takes", "the probe was not held on it"
+            unprobed = "the probe was not held on it"
+            elsewhere = "what the probe heard on the housings speaks of the pulleys, not of this"
+            return "probe takes", unprobed if part_kind(suspect.part) in PULLEY_PARTS else elsewhere
         louder = values.get("probe_mid", 0.0) + values.get("probe_high", 0.0)
         return probe, (
             "with the probe on it the noise is louder than on the other housings"

@@ -48,7 +48,7 @@ SURE: Final = 0.98
 SAME_SPEED: Final = 0.02
 """Candidates closer than this share of their speed say the same."""
 
-BELIEVED: Final = 0.65
+BELIEVED: Final = 0.75
 """Least probability at which a speed is given."""
 
 MAINS_SHARE: Final = 0.9
