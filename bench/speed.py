@@ -176,8 +176,9 @@ def compare(take: Path, drive: Path, repeats: int) -> dict[str, Any]:
 
 
 def environment() -> dict[str, str]:
-    """This process's environment with the sources on the path."""
-    return os.environ | {"PYTHONPATH": str(ROOT / "src")}
+    """This process's environment with the sources on the path, and one thread for the matrix
+    library in product and reference alike, as the command `beltside` sets it."""
+    return os.environ | {"PYTHONPATH": str(ROOT / "src"), "OPENBLAS_NUM_THREADS": "1"}
 
 
 def worker(kind: str, *arguments: Path | int) -> tuple[dict[str, Any], Peak]:

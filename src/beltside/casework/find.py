@@ -122,7 +122,8 @@ def _result(
     parts = [pulley.part for pulley in sheet.pulleys]
     suspects = suspects_for(catalogue(), parts)
     prior = log_prior(suspects)
-    measured = [take_measures(one.hearing, sheet) for one in heard]
+    with ThreadPoolExecutor(WORKERS) as pool:
+        measured = list(pool.map(lambda one: take_measures(one.hearing, sheet), heard))
     joined: CaseMeasures | None = None
     sound: SoundOdds | None = None
     scores = prior

@@ -6,6 +6,7 @@ that `--help` answers at once.
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -19,6 +20,10 @@ from beltside.cli.screen import working, write, write_json
 
 if TYPE_CHECKING:
     from beltside.casework.results import FindResult, ListenResult
+
+# Takes are worked on side by side already; threads of the matrix library on top of that only get
+# in each other's way. It reads this when numpy is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 app = typer.Typer(
     name="beltside",

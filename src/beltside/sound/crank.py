@@ -42,8 +42,12 @@ Float64 = npt.NDArray[np.float64]
 PATHS: Final = 3
 """Paths looked at: the best one, and two beside it."""
 
-SURE: Final = 0.98
+SURE: Final = 0.9
 """From this probability on, no further path is looked at."""
+
+SCALE_KEPT: Final = 3e-4
+"""A path this close to its lines' own speed needs no second look at them: the lines used move by
+less than a third of a bin."""
 
 SAME_SPEED: Final = 0.02
 """Candidates closer than this share of their speed say the same."""
@@ -229,8 +233,10 @@ def _read(
     for highest_order in (6.0, 16.0):
         track = sharpen(sound.low, LOW_RATE_HZ, track, highest_order=highest_order)
     lines = line_evidence(sound, track)
-    track = _scaled(track, 1.0 + scale_error(lines, engine.strokes))
-    lines = line_evidence(sound, track)
+    error = scale_error(lines, engine.strokes)
+    track = _scaled(track, 1.0 + error)
+    if abs(error) > SCALE_KEPT:
+        lines = line_evidence(sound, track)
     found = candidates(lines, track.rpm_median, engine.cylinders, engine.strokes)
     return _Reading(path, track, lines, found)
 

@@ -22,6 +22,9 @@ Float64 = npt.NDArray[np.float64]
 STRETCH_TURNS: Final = 8.0
 HOP_TURNS: Final = 2.0
 
+PIECE: Final = 1 << 16
+"""Samples read at a time."""
+
 
 def angle_samples(
     signal: Float32, rate_hz: float, track: CrankTrack, top_hz: float
@@ -38,16 +41,25 @@ def angle_samples(
     moments = np.linspace(0.0, duration_s, max(int(duration_s * 100.0), 2))
     turns = track.turns_at(moments)
     count = max(int(turns[-1] * per_turn), 1)
-    at = np.interp(np.arange(count) / per_turn, turns, moments) * rate_hz
-    return cubic_at(signal, at), per_turn
+    values = np.empty(count, dtype=np.float32)
+    padded = np.pad(signal, 2)
+    # In pieces that stay in the processor's cache, whatever the length of the take.
+    for first in range(0, count, PIECE):
+        angle = np.arange(first, min(first + PIECE, count)) / per_turn
+        at = np.interp(angle, turns, moments) * rate_hz
+        values[first : first + PIECE] = _cubic(padded, at, signal.size)
+    return values, per_turn
 
 
 def cubic_at(signal: Float32, at: Float64) -> Float32:
     """Values between samples by a four-point cubic, at positions `at` [samples]."""
-    whole = np.floor(at).astype(np.int64)
+    return _cubic(np.pad(signal, 2), at, signal.size)
+
+
+def _cubic(padded: Float32, at: Float64, size: int) -> Float32:
+    """`cubic_at` of a signal of that size that has two zeros before and behind it."""
+    whole = np.clip(np.floor(at).astype(np.intp), 0, size - 1)
     part = (at - whole).astype(np.float32)
-    padded = np.pad(signal, 2)
-    whole = np.clip(whole, 0, signal.size - 1)
     before, here, after, later = (padded[whole + shift] for shift in (1, 2, 3, 4))
     slope_here = 0.5 * (after - before)
     slope_after = 0.5 * (later - here)
