@@ -39,7 +39,7 @@ TARGET = Path(__file__).parents[1] / "src/beltside/suspects/sound_model.toml"
 NONE_SHARE, OTHER_SHARE = 0.15, 0.05
 GROUPS = 4
 SHARED_PENALTY, OWN_PENALTY = 1e-3, 1e-2
-SHARPNESS = 0.8
+SHARPNESS = 1.0
 
 
 def measured_case(case: Any) -> dict[str, Any]:

@@ -31,7 +31,7 @@ class SoundModel:
     weights
         By kind of fault (`fault_kind`): weights of the case's measures, then of the suspect's.
     sharpness
-        Factor on all sums of measures; below 1 it owns up to engines unlike the fitted ones.
+        Factor on all sums of measures; below 1 it would own up to engines unlike the fitted ones.
     version
         Goes up with every new fit.
     """
