@@ -30,6 +30,8 @@ STATED_RANGE_RPM: Final = (300.0, 8000.0)
 STATED_AGREES: Final = 0.04
 """A stated speed and the sound's own agree within this share: dashboards read coarsely."""
 
+SAME_SPEED: Final = 0.03
+
 STATED_CONFIDENCE: Final = 0.7
 """How far a stated speed is trusted when the sound can't confirm it; own choice."""
 
@@ -92,7 +94,8 @@ class Conditions:
 class CrankSpeed:
     """Crank speed as it is used for a take.
 
-    `source` is "sound" or "stated"; `reason` says why there is no track; `warnings` what to know.
+    `source` is "sound" or "stated"; `reason` says why there is no track; `warnings` what to know;
+    `likeliest_rpm` is the likeliest median speed even when it was not believed.
     """
 
     track: CrankTrack | None
@@ -100,6 +103,7 @@ class CrankSpeed:
     reason: str | None
     source: str
     warnings: tuple[str, ...] = ()
+    likeliest_rpm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -184,7 +188,13 @@ def find_crank(
         near_rpm=stated_rpm or near_rpm,
     )
     if stated_rpm is None:
-        return CrankSpeed(heard.track, heard.confidence, heard.reason, "sound")
+        return CrankSpeed(
+            heard.track,
+            heard.confidence,
+            heard.reason,
+            "sound",
+            likeliest_rpm=heard.evidence.rpm,
+        )
     return _with_stated(heard, stated_rpm)
 
 
@@ -260,6 +270,15 @@ def _half_minutes(source: Source, mono: Mono) -> Iterator[tuple[float, Float32]]
         yield start_s, held
 
 
+def _confirms(again: CrankSpeed, before: CrankSpeed) -> bool:
+    """Whether a second look says the same speed, only surer. What it says otherwise comes from
+    the other take, not from this one: a take with the speed raised must not be pulled to idle."""
+    if again.track is None or before.likeliest_rpm is None:
+        return False
+    same = abs(again.track.rpm_median / before.likeliest_rpm - 1.0) < SAME_SPEED
+    return same and again.confidence > before.confidence
+
+
 def hear_all(
     sources: Sequence[Source],
     conditions: Sequence[Conditions],
@@ -291,7 +310,7 @@ def hear_all(
             near = min(one.track.rpm_median for one in sure if one.track is not None)
             again = pool.map(lambda index: speed(index, near), unsure)
             for index, one in zip(unsure, again, strict=True):
-                if one.confidence > cranks[index].confidence:
+                if _confirms(one, cranks[index]):
                     cranks[index] = one
 
         def listened(index: int) -> HeardTake:

@@ -55,6 +55,9 @@ SAME_SPEED: Final = 0.02
 BELIEVED: Final = 0.75
 """Least probability at which a speed is given."""
 
+FASTEST_CHANGE: Final = 3200.0
+"""Changes above this are no engine's [1/min per s]: the stated range ends at 2000."""
+
 MAINS_SHARE: Final = 0.9
 """Share of all tones on multiples of 50 or 60 Hz from which a take counts as mains hum."""
 
@@ -293,10 +296,28 @@ def _decide(
         take=take,
         rpms=rpms,
     )
-    reason = _why_not(evidence)
-    track = None if reason else _scaled(reading.track, chosen.multiple)
-    confidence = min(evidence.probability, 0.1) if evidence.mains_hz else evidence.probability
-    return CrankEstimate(track, confidence, reason, evidence)
+    track = _scaled(reading.track, chosen.multiple)
+    leaps = _leaps(track)
+    reason = _why_not(evidence) or leaps
+    confidence = evidence.probability
+    if evidence.mains_hz or leaps:
+        confidence = min(confidence, 0.1)
+    return CrankEstimate(None if reason else track, confidence, reason, evidence)
+
+
+def _leaps(track: CrankTrack) -> str | None:
+    """Why a track is not to be believed that changes faster than an engine can; None if it
+    does not. Such a track follows the engine's lines, but not always the same ones."""
+    if track.time_s.size < 3:
+        return None
+    even_s = np.arange(track.time_s[0], track.time_s[-1], 0.25)
+    change = np.abs(np.diff(track.rpm_at(even_s))) / 0.25
+    if change.size == 0 or float(change.max()) <= FASTEST_CHANGE:
+        return None
+    return (
+        f"the speed found leaps by {float(change.max()):.0f} rpm per second, faster than an "
+        "engine can: some of it is a multiple of the real speed"
+    )
 
 
 def _mains_hz(sound: CrankSound) -> int:

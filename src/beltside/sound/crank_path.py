@@ -41,6 +41,13 @@ ACCELERATIONS: Final = (
 FRAMES_AT_ONCE: Final = 256
 """Frames matched together, so that a long take's spectra do not all lie in memory."""
 
+CHANGE_COST: Final = 0.12
+"""Cost of each grid step away from where the acceleration leads [match]; own choice."""
+
+MOST_STEPS: Final = 40
+"""A path strays at most this many grid steps (27 %) in one hop from where its acceleration
+leads, so that it cannot leap to double or four times the speed; own choice."""
+
 SCOUT_STEP: Final = 5
 """Every so many frames one is heard at all accelerations."""
 
@@ -267,9 +274,9 @@ def best_path(
         score = np.where(banned, score - 50.0, score)
     frames, candidates = score.shape
     index = np.arange(candidates)
-    change_cost = 0.12  # per grid step away from where the acceleration leads; own choice
     total = score[0].copy()
-    came_from = np.zeros((frames, candidates), dtype=np.int64)
+    led = np.full((frames, candidates), -np.inf)
+    source = np.zeros((frames, candidates), dtype=np.int16)
     for frame in range(1, frames):
         # Where each candidate would be now, by its own acceleration over the hop.
         lead = np.clip(
@@ -277,37 +284,39 @@ def best_path(
             0,
             candidates - 1,
         )
-        led = np.full(candidates, -np.inf)
-        source = index.copy()
+        row, origin = led[frame], index.copy()
         order = np.argsort(total, kind="stable")
-        led[lead[order]] = total[order]
-        source[lead[order]] = order
-        stay = total > led
-        led[stay] = total[stay] - 0.5 * (lead[stay] != index[stay])
-        source[stay] = index[stay]
-        up, up_from = _running_best(led + change_cost * index)
-        down, down_from = _running_best((led - change_cost * index)[::-1])
-        up = up - change_cost * index
-        down = down[::-1] + change_cost * index
-        down_from = candidates - 1 - down_from[::-1]
-        take_up = up >= down
-        came_from[frame] = source[np.where(take_up, up_from, down_from)]
-        total = np.where(take_up, up, down) + score[frame]
+        row[lead[order]] = total[order]
+        origin[lead[order]] = order
+        stay = total > row
+        row[stay] = total[stay] - 0.5 * (lead[stay] != index[stay])
+        origin[stay] = index[stay]
+        source[frame] = origin
+        # The best within reach below and above, at a cost for each step away.
+        below = _best_within(row + CHANGE_COST * index, MOST_STEPS // 2) - CHANGE_COST * index
+        above = _best_within(row - CHANGE_COST * index, -MOST_STEPS // 2) + CHANGE_COST * index
+        total = np.maximum(below, above) + score[frame]
     path = np.zeros(frames, dtype=np.int64)
     path[-1] = int(np.argmax(total))
     for frame in range(frames - 1, 0, -1):
-        path[frame - 1] = came_from[frame, path[frame]]
+        here = path[frame]
+        first = max(here - MOST_STEPS, 0)
+        reach = np.arange(first, min(here + MOST_STEPS + 1, candidates))
+        gain = led[frame, reach] - CHANGE_COST * np.abs(reach - here)
+        path[frame - 1] = source[frame, reach[int(np.argmax(gain))]]
     rows = np.arange(frames)
     return SpeedPath(
         combs.time_s, _between_grid(combs.match, path), combs.match[rows, path].astype(np.float64)
     )
 
 
-def _running_best(values: Float64) -> tuple[Float64, npt.NDArray[np.int64]]:
-    """Running maximum and the index it came from."""
-    best = np.maximum.accumulate(values)
-    index = np.where(values >= best, np.arange(values.size), 0)
-    return best, np.maximum.accumulate(index)
+def _best_within(values: Float64, shift: int) -> Float64:
+    """Largest of each value and its `MOST_STEPS` neighbours before it (after it, for a negative
+    shift)."""
+    result: Float64 = scipy.ndimage.maximum_filter1d(
+        values, MOST_STEPS + 1, origin=shift, mode="constant", cval=-np.inf
+    )
+    return result
 
 
 def _between_grid(match: Float32, path: npt.NDArray[np.int64]) -> Float64:
