@@ -17,14 +17,13 @@ import numpy.typing as npt
 
 from beltside.base.errors import RecordingError, require_range
 from beltside.drive.sheet import DriveSheet
+from beltside.media.report import SHORTEST_S
 from beltside.sound.crank import CYLINDERS, CrankEstimate, estimate_crank
 from beltside.sound.crank_feed import CrankFeed, CrankSound
 from beltside.sound.hearing import BLOCK_S, Hearing, hear_block, merge
 from beltside.sound.track import CrankTrack
 
 Float32 = npt.NDArray[np.float32]
-
-SHORTEST_S: Final = 2.0
 
 STATED_RANGE_RPM: Final = (300.0, 8000.0)
 STATED_AGREES: Final = 0.04

@@ -253,9 +253,7 @@ def _match_frames(
     return best, acceleration
 
 
-def best_path(
-    combs: CombMatch, banned: npt.NDArray[np.bool_] | None = None, prior: Float64 | None = None
-) -> SpeedPath:
+def best_path(combs: CombMatch, banned: npt.NDArray[np.bool_] | None = None) -> SpeedPath:
     """The path through the frames with the most match for the least change of speed.
 
     Parameters
@@ -264,12 +262,8 @@ def best_path(
         From `comb_match`.
     banned
         Candidates not to be used, shape (n, candidates).
-    prior
-        Added to every frame's match, shape (candidates,).
     """
     score = combs.match.astype(np.float64)
-    if prior is not None:
-        score = score + prior
     if banned is not None:
         score = np.where(banned, score - 50.0, score)
     frames, candidates = score.shape
