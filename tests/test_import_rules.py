@@ -64,7 +64,11 @@ PURE_STANDARD = {
     "typing",
     "unicodedata",
 }
-PURE_LIBRARIES = {"base": {"numpy"}, "sound": {"numpy", "scipy", "soxr"}}
+PURE_LIBRARIES = {
+    "base": {"numpy"},
+    "sound": {"numpy", "scipy", "soxr"},
+    "coolant": {"numpy", "scipy", "scp"},
+}
 PURE_LIBRARIES_ELSE = {"numpy", "scipy"}
 
 # Libraries with a home: only these rooms, or modules, may import them.
@@ -74,6 +78,8 @@ HOME_OF = {
     "altair": {"proof"},
     "vl_convert": {"proof"},
     "PIL": {"proof", "photo", "media"},
+    "cv2": {"photo", "media", "rig"},
+    "scp": {"coolant"},
     "typer": {"cli"},
     "rich": {"cli"},
     "pydantic": {"casework", "web"},
