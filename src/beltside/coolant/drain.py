@@ -100,7 +100,7 @@ def friction_factor(reynolds: float) -> float:
     >>> round(friction_factor(1000.0), 3), round(friction_factor(10000.0), 4)
     (0.064, 0.0316)
     """
-    laminar, blasius = 64.0 / reynolds, 0.3164 / reynolds**0.25
+    laminar, blasius = 64.0 / reynolds, 0.3164 / math.sqrt(math.sqrt(reynolds))
     if reynolds <= 2300.0:
         return laminar
     if reynolds >= 4000.0:

@@ -385,7 +385,8 @@ def mixture(
         if hardness_ppm > HARD_WATER_PPM:
             warnings.append(
                 f"the water has {hardness_ppm:.0f} ppm of hardness, more than "
-                f"{HARD_WATER_PPM:.0f}: it leaves scale and uses up inhibitors; use distilled or demineralised water"
+                f"{HARD_WATER_PPM:.0f}: it leaves scale and uses up inhibitors; use distilled "
+                "or demineralised water"
             )
     return Mixture(
         strength,
