@@ -1,0 +1,1 @@
+"""Bolting: torque, tightening order, sealant, counter-hold, stuck fasteners, hole match."""
