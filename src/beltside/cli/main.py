@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from beltside import __version__
+from beltside.cli.coolant_work import coolant_app
 from beltside.cli.problems import exit_code_of, require_file, require_path
 from beltside.cli.screen import working, write, write_json
 
@@ -150,6 +151,11 @@ def demo(
     from beltside.cli.show import show_demo
 
     show_demo(result, saved)
+
+
+app.add_typer(
+    coolant_app, name="coolant", short_help="Mixture, cap, hold test, fill, belt-off clock."
+)
 
 
 def _saved(result: ListenResult | FindResult, folder: Path | None) -> list[Path]:

@@ -124,11 +124,6 @@ class Hold:
     systems: tuple[Give, ...]
     cooling: Cooling
 
-    @property
-    def rate_gas_ml_min(self) -> float:
-        """The leak as free air, should it be gas that escapes and not liquid [mL/min]."""
-        return self.odds.ml_min * (self.test_kpa + 101.325) / 101.325
-
 
 def leak_grid() -> tuple[tuple[float, float], ...]:
     """Leak rates [mL/min] with their weights before the test."""

@@ -158,8 +158,8 @@ def reuse_or_renew(
             top_up.append(f"it is rich, {100 * volume_fraction:.0f} % by volume: see `adjust`")
     if family and top_up_family and family != top_up_family:
         warnings.append(
-            f"{top_up_family} into {family}: no harm in an emergency, but the mixture lasts only as "
-            "long as the shorter-lived of the two, and some pairs turn to gel"
+            f"{top_up_family} into {family}: no harm in an emergency, but the mixture lasts only "
+            "as long as the shorter-lived of the two, and some pairs turn to gel"
         )
     if "colour-changed" in looks:
         warnings.append("colour proves neither family nor state; go by strip, age and label")
