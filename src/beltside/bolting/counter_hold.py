@@ -26,7 +26,7 @@ MOST_BOLTS: Final = 8
 HEAD_RADIUS: Final = 0.16
 """Radius at which the bar's middle passes a head, over the radius of the bolt circle."""
 _CLEAR_OF_HUB: Final = 0.45
-_HANDLE: Final = 1.9
+_HANDLE: Final = 1.2
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,14 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from beltside import __version__
+from beltside.cli.bolts import bolts_app
 from beltside.cli.coolant_work import coolant_app
+from beltside.cli.drive import drive
+from beltside.cli.learned import learned_app
 from beltside.cli.problems import exit_code_of, require_file, require_path
 from beltside.cli.screen import working, write, write_json
+from beltside.cli.strum import strum
+from beltside.cli.where import direction, similar, where
 
 if TYPE_CHECKING:
     from beltside.casework.results import FindResult, ListenResult
@@ -111,15 +116,36 @@ def find(
     case: Annotated[
         Path, typer.Argument(metavar="CASE", help="The case: its TOML file, or its folder.")
     ],
+    ask: Annotated[
+        bool,
+        typer.Option(
+            "--ask", help="Ask about one check after the other; each answer goes into the case."
+        ),
+    ] = False,
+    without: Annotated[
+        list[int] | None,
+        typer.Option(
+            "--without", metavar="NUMBER", help="Leave out this finding for once; may be repeated."
+        ),
+    ] = None,
     as_json: Json = False,
     pictures: Pictures = None,
 ) -> None:
     """Give the odds of every suspect of a case, the reasons, and what to check next."""
     require_path(case, "a case")
+    if ask:
+        from beltside.cli.ask import ask_alone
+
+        ask_alone(case, others=bool(as_json or pictures or without))
+        return
     with working("nothing was changed") as progress:
         from beltside.casework.find import find as find_in
 
-        result = find_in(case, progress=progress)
+        result = (
+            find_in(case, progress=progress, without=without)
+            if without
+            else find_in(case, progress=progress)
+        )
     saved = _saved(result, pictures)
     if as_json:
         write_json({**result.to_json(), "pictures": [str(path) for path in saved]})
@@ -153,6 +179,21 @@ def demo(
     show_demo(result, saved)
 
 
+app.command(short_help="Probe takes: at which housing the noise is loudest.")(where)
+app.command(short_help="Stereo takes: which way the noise comes from.")(direction)
+app.command(short_help="Takes with known causes that one take is most like.")(similar)
+
+
+app.add_typer(learned_app, name="learned", short_help="What closed jobs taught.")
+
+
+app.command(short_help="The belt drive: path, length, slip, tensioner, alignment.")(drive)
+app.command(short_help="A plucked span: its note, and the belt's tension.")(strum)
+
+
+app.add_typer(
+    bolts_app, name="bolts", short_help="Torque, tightening order, holes, sealant, stuck bolts."
+)
 app.add_typer(
     coolant_app, name="coolant", short_help="Mixture, cap, hold test, fill, belt-off clock."
 )
