@@ -1,0 +1,1 @@
+"""From a picture to circles, holes and outlines in millimetres."""
