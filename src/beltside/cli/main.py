@@ -22,6 +22,7 @@ from beltside.cli.learned import learned_app
 from beltside.cli.problems import exit_code_of, require_file, require_path
 from beltside.cli.screen import working, write, write_json
 from beltside.cli.strum import strum
+from beltside.cli.teardown import teardown_app
 from beltside.cli.where import direction, similar, where
 
 if TYPE_CHECKING:
@@ -196,6 +197,9 @@ app.add_typer(
 )
 app.add_typer(
     coolant_app, name="coolant", short_help="Mixture, cap, hold test, fill, belt-off clock."
+)
+app.add_typer(
+    teardown_app, name="teardown", short_help="What to take off in which order, time and price."
 )
 
 

@@ -1,0 +1,516 @@
+"""Plans for taking apart and refitting: from a job file to order of work, time and lists."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, cast
+
+import numpy as np
+
+from beltside.base.errors import InputError, require_range
+from beltside.base.provenance import Provenance
+from beltside.casework.formats.teardown_job import ReadJob, line_number, load_job
+from beltside.casework.formats.teardown_log import load_log
+from beltside.casework.teardown_templates import template_job, template_names
+from beltside.teardown.compiled import Line
+from beltside.teardown.distribution import distribution, simulate
+from beltside.teardown.estimate import with_factors
+from beltside.teardown.learning import Learned, learn
+from beltside.teardown.model import Job, Thing
+from beltside.teardown.order import Step
+from beltside.teardown.plan import AIMS, Aim, ConflictError, Plan, Way, line_words, plan
+from beltside.teardown.shopping import (
+    Quantity,
+    ToBuy,
+    Tool,
+    to_buy,
+    tools_in_order,
+    tools_of,
+)
+
+RUNS: Final = 10_000
+SHARES: Final = (0.1, 0.5, 0.8, 0.9)
+
+
+@dataclass(frozen=True)
+class StepView:
+    """One step with all a person needs to do it.
+
+    Minutes are low, likely, high [min]. `torque` is in words: the figure with its source, or that
+    it has to be read from the maker's data. `slack_min` and `earliest_min` [min] are those of the
+    network: as if there were hands enough.
+    """
+
+    id: str
+    number: int
+    phase: str
+    thing: str
+    title: str
+    minutes: tuple[float, float, float]
+    wait_min: float
+    waits_for: tuple[str, ...]
+    why: str
+    tools: tuple[str, ...]
+    fastener: str
+    torque: str
+    new_parts: tuple[str, ...]
+    hazards: tuple[str, ...]
+    cautions: tuple[str, ...]
+    troubles: tuple[str, ...]
+    critical: bool
+    slack_min: float
+    earliest_min: float
+    expected_min: float
+
+
+@dataclass(frozen=True)
+class Times:
+    """Minutes that hold in a share of cases, from the formula and from a simulation."""
+
+    mean_min: float
+    deviation_min: float
+    quantiles: Mapping[float, float]
+    simulated: Mapping[float, float]
+    runs: int
+    spread: float
+
+
+@dataclass(frozen=True)
+class TeardownResult:
+    """A plan with everything that is shown of it."""
+
+    title: str
+    about: str
+    cautions: tuple[str, ...]
+    repairs: tuple[str, ...]
+    aim: str
+    steps: tuple[StepView, ...]
+    way: Way
+    second: Way | None
+    second_says: str
+    times: Times
+    chain: tuple[str, ...]
+    chain_min: float
+    shared: Mapping[str, float]
+    tools: tuple[Tool, ...]
+    to_buy: tuple[ToBuy, ...]
+    done: tuple[str, ...]
+    refitted: tuple[str, ...]
+    proved: bool
+    warnings: tuple[str, ...]
+    provenance: Provenance
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain dict; minutes to 0.1."""
+        return {
+            "title": self.title,
+            "repairs": list(self.repairs),
+            "aim": self.aim,
+            "expected_min": _min(self.way.expected_min),
+            "sure_min": _min(self.way.sure_min),
+            "tool_count": self.way.tools,
+            "things": list(self.way.things),
+            "proved": self.proved,
+            "steps": [
+                {
+                    "id": step.id,
+                    "phase": step.phase,
+                    "thing": step.thing,
+                    "title": step.title,
+                    "minutes": [_min(value) for value in step.minutes],
+                    "wait_min": _min(step.wait_min),
+                    "waits_for": list(step.waits_for),
+                    "why": step.why,
+                    "tools": list(step.tools),
+                    "fastener": step.fastener,
+                    "torque": step.torque,
+                    "new_parts": list(step.new_parts),
+                    "hazards": list(step.hazards),
+                    "cautions": list(step.cautions),
+                    "troubles": list(step.troubles),
+                    "critical": step.critical,
+                    "slack_min": _min(step.slack_min),
+                    "earliest_min": _min(step.earliest_min),
+                    "expected_min": _min(step.expected_min),
+                }
+                for step in self.steps
+            ],
+            "second": None
+            if self.second is None
+            else {
+                "things": list(self.second.things),
+                "expected_min": _min(self.second.expected_min),
+                "sure_min": _min(self.second.sure_min),
+                "tool_count": self.second.tools,
+                "says": self.second_says,
+            },
+            "time": {
+                "mean_min": _min(self.times.mean_min),
+                "deviation_min": _min(self.times.deviation_min),
+                "holds_in": {f"{s:g}": _min(v) for s, v in self.times.quantiles.items()},
+                "simulated": {f"{s:g}": _min(v) for s, v in self.times.simulated.items()},
+                "runs": self.times.runs,
+                "day_spread": round(self.times.spread, 3),
+            },
+            "critical_chain": list(self.chain),
+            "critical_chain_min": _min(self.chain_min),
+            "together": {name: _min(value) for name, value in self.shared.items()},
+            "tools": [
+                {"name": tool.name, "first_step": tool.first_step, "only_if": tool.only_if}
+                for tool in self.tools
+            ],
+            "to_buy": [to_buy_json(one) for one in self.to_buy],
+            "done": list(self.done),
+            "refitted": list(self.refitted),
+            "warnings": list(self.warnings),
+            "provenance": {
+                "method": self.provenance.method,
+                "version": self.provenance.version,
+                "inputs": dict(self.provenance.inputs),
+                "valid_range": self.provenance.valid_range,
+                "source": self.provenance.source,
+                "warnings": list(self.provenance.warnings),
+            },
+        }
+
+
+def to_buy_json(one: ToBuy) -> dict[str, Any]:
+    """Something to buy as a plain dict."""
+    return {
+        "name": one.name,
+        "quantity": one.quantity,
+        "unit": one.unit,
+        "for": one.for_,
+        "source": one.source,
+        "sort": one.sort,
+    }
+
+
+def _min(value: float) -> float:
+    return round(value, 1)
+
+
+def coolant_quantity(litres: float | None, source: str) -> dict[str, Quantity] | None:
+    """Litres of coolant as a quantity with its source; None without litres.
+
+    Raises
+    ------
+    InputError
+        When they are out of range or have no source.
+    """
+    if litres is None:
+        return None
+    require_range("coolant", litres, 0.1, 60.0, "l")
+    if not source.strip():
+        raise InputError(
+            "litres of coolant without their source",
+            allowed="litres with where they come from",
+            instead='--coolant-source "maker\'s data", or that they were measured',
+        )
+    return {"coolant": Quantity(litres, "l", source.strip())}
+
+
+def open_job(name: Path | str) -> ReadJob:
+    """The job of a file, or of a template when there is no such file.
+
+    Raises
+    ------
+    InputError
+        When it is neither (naming the nearest), or something is wrong with the file.
+    """
+    path = Path(name)
+    if not path.exists() and str(name) in template_names():
+        return template_job(str(name))
+    if not path.exists() and path.suffix != ".toml" and path.parent == Path("."):
+        template_job(str(name))
+    return load_job(path)
+
+
+def teardown(
+    job: Path | str,
+    *,
+    repairs: Sequence[str] = (),
+    aim: str = "expected",
+    done: Collection[str] = (),
+    refitted: Collection[str] = (),
+    blocked: Collection[str] = (),
+    gone_wrong: Mapping[str, str] | None = None,
+    log: Path | None = None,
+    technician: str = "",
+    reuse: Collection[str] = (),
+    quantities: Mapping[str, Quantity] | None = None,
+    runs: int = RUNS,
+    seed: int = 1,
+) -> TeardownResult:
+    """The plan of a job file or template.
+
+    Parameters
+    ----------
+    job
+        Path of a job file, or the name of a template.
+    repairs
+        Names of the repairs; the job's own when left out.
+    aim
+        "expected", "sure" (80 %) or "tools".
+    done, refitted, blocked, gone_wrong
+        Where the work stands, as in `beltside.teardown.plan.plan`.
+    log, technician
+        Logged step times (CSV) to learn from, and whose factors to use.
+    reuse
+        Fluids caught and used again.
+    quantities
+        Quantities worked out elsewhere, such as litres of coolant.
+    runs, seed
+        Of the simulation.
+
+    Raises
+    ------
+    InputError
+        When the file or a name is off, or no plan exists; the lines in conflict are named with
+        their numbers.
+    """
+    if aim not in AIMS:
+        raise InputError(f'aim "{aim}"', allowed=", ".join(f'"{one}"' for one in AIMS))
+    read = open_job(job)
+    own, learned = learned_job(read.job, log, technician)
+    found = planned(
+        read,
+        own,
+        repairs,
+        aim=cast(Aim, aim),
+        done=done,
+        refitted=refitted,
+        blocked=blocked,
+        gone_wrong=gone_wrong,
+    )
+    spread = learned.day_spread if learned is not None and learned.rows else 0.0
+    return _result(found, reuse, quantities, spread, runs, seed)
+
+
+def planned(
+    read: ReadJob,
+    job: Job,
+    repairs: Sequence[str] = (),
+    *,
+    aim: Aim = "expected",
+    done: Collection[str] = (),
+    refitted: Collection[str] = (),
+    blocked: Collection[str] = (),
+    gone_wrong: Mapping[str, str] | None = None,
+) -> Plan:
+    """The plan; a conflict names lines of the file it was read from."""
+    try:
+        return plan(
+            job,
+            repairs,
+            aim=aim,
+            done=done,
+            refitted=refitted,
+            blocked=blocked,
+            gone_wrong=gone_wrong,
+        )
+    except ConflictError as error:
+        said = [located(read, line) for line in error.lines]
+        said += [f"{name} can't come off (as told)" for name in blocked]
+        raise ConflictError(error.lines, said) from None
+
+
+def located(read: ReadJob, line: Line) -> str:
+    """A line of the job in words, with its number in the file."""
+    words = line_words(read.job, line)
+    if line.key == "target" or not read.text:
+        return words
+    number = line_number(read.text, line.thing, line.key, line.place)
+    return f"{read.file} line {number}, {words}" if number else words
+
+
+def learned_job(job: Job, log: Path | None, technician: str) -> tuple[Job, Learned | None]:
+    """The job with the minutes this technician is expected to take."""
+    if log is None:
+        return job, None
+    planned_min = {
+        (thing.name, phase): minutes.mean
+        for thing in job.things
+        for phase, minutes in (("apart", thing.off), ("refit", thing.refit))
+    }
+    rows = load_log(log, planned_min)
+    learned = learn(rows)
+    people = dict.fromkeys(row.technician for row in rows)
+    who = technician or (next(iter(people)) if len(people) == 1 else "")
+    if not who:
+        raise InputError(
+            f"{log.name} holds logs of {len(people)} technicians",
+            allowed=", ".join(people),
+            instead="saying whose times count, with --technician NAME",
+        )
+    factors = {
+        (thing.name, phase): learned.factor(who, thing.name, phase)
+        for thing in job.things
+        for phase in ("apart", "refit")
+    }
+    return with_factors(job, factors), learned
+
+
+def _times(plan_: Plan, spread: float, runs: int, seed: int) -> Times:
+    total = distribution(plan_.pieces, spread=spread)
+    drawn = simulate(plan_.pieces, runs, np.random.default_rng(seed), spread=spread)
+    return Times(
+        mean_min=total.mean,
+        deviation_min=total.deviation,
+        quantiles={share: total.quantile(share) for share in SHARES},
+        simulated={share: float(np.quantile(drawn, share)) for share in SHARES},
+        runs=runs,
+        spread=spread,
+    )
+
+
+def _result(
+    plan_: Plan,
+    reuse: Collection[str],
+    quantities: Mapping[str, Quantity] | None,
+    spread: float,
+    runs: int,
+    seed: int,
+) -> TeardownResult:
+    job = plan_.job
+    why = {reason.thing: reason.why for reason in plan_.reasons}
+    views = tuple(
+        _view(plan_, step, number, why.get(step.thing, ""))
+        for number, step in enumerate(plan_.steps, start=1)
+    )
+    bought = to_buy(job, plan_.repairs, plan_.way.things, reuse=reuse, quantities=quantities)
+    return TeardownResult(
+        title=job.title,
+        about=job.about,
+        cautions=job.cautions,
+        repairs=plan_.repairs,
+        aim=plan_.aim,
+        steps=views,
+        way=plan_.way,
+        second=plan_.second,
+        second_says=_second_says(plan_),
+        times=_times(plan_, spread, runs, seed),
+        chain=plan_.network.chain,
+        chain_min=plan_.network.length,
+        shared=_shared(plan_),
+        tools=tools_in_order(plan_),
+        to_buy=bought,
+        done=plan_.done,
+        refitted=plan_.refitted,
+        proved=plan_.proved,
+        warnings=tuple(_warnings(plan_, views, bought, reuse)),
+        provenance=plan_.provenance,
+    )
+
+
+def _view(plan_: Plan, step: Step, number: int, why: str) -> StepView:
+    thing = plan_.job.thing(step.thing)
+    minutes = step.minutes(thing)
+    timing = plan_.network.timings[step.id]
+    apart = step.phase == "apart"
+    return StepView(
+        id=step.id,
+        number=number,
+        phase=step.phase,
+        thing=thing.name,
+        title=thing.title if apart or thing.kind == "finish" else thing.refit_title,
+        minutes=(minutes.low, minutes.likely, minutes.high),
+        wait_min=step.wait(thing).mean,
+        waits_for=step.waits_for,
+        why=why,
+        tools=tools_of(thing, step),
+        fastener=_fastener(thing),
+        torque="" if apart else _torque(thing),
+        new_parts=() if apart else tuple(part.name for part in thing.renew),
+        hazards=thing.hazards,
+        cautions=thing.cautions,
+        troubles=tuple(
+            f"{one.what}: {_percent(one.chance)}, {one.minutes.low:g} to {one.minutes.high:g} min "
+            f"more{'; ' + one.then if one.then else ''}"
+            for one in thing.troubles
+        )
+        if apart
+        else (),
+        critical=step.id in plan_.network.chain,
+        slack_min=timing.slack,
+        earliest_min=timing.early_start,
+        expected_min=timing.early_finish - timing.early_start,
+    )
+
+
+def _percent(chance: float) -> str:
+    return f"in {chance * 100:.0f} of 100 cases"
+
+
+def _fastener(thing: Thing) -> str:
+    own = thing.fastener
+    if own is None:
+        return ""
+    words = [f"{own.count} x" if own.count > 1 else "", own.thread]
+    words.append(f"{own.head_mm:g} mm head" if own.head_mm else "")
+    return " ".join(word for word in words if word)
+
+
+def _torque(thing: Thing) -> str:
+    own = thing.fastener
+    if own is None or thing.kind == "connection":
+        return ""
+    if own.torque_nm is None:
+        return "torque: not entered; read it from the maker's service data"
+    return f"{own.torque_nm:g} N m ({own.torque_source})"
+
+
+def _second_says(plan_: Plan) -> str:
+    second = plan_.second
+    if second is None:
+        return "There is no second way: every step is needed."
+    fewer = [name for name in plan_.way.things if name not in second.things]
+    more = [name for name in second.things if name not in plan_.way.things]
+    dearer = second.expected_min - plan_.way.expected_min
+    moved = f"{dearer:.0f} min more" if dearer >= 0 else f"{-dearer:.0f} min less"
+    instead = (
+        f"{', '.join(more)} instead of {', '.join(fewer)}"
+        if more
+        else (f"without {', '.join(fewer)}")
+    )
+    tools = second.tools - plan_.way.tools
+    besides = f", {abs(tools)} {'more' if tools > 0 else 'fewer'} tools" if tools else ""
+    return f"Second-best way: {instead}; {moved}{besides}."
+
+
+def _shared(plan_: Plan) -> dict[str, float]:
+    """Repairs not asked for that lie on the way: minutes more when done together."""
+    if plan_.done:
+        return {}
+    found = {}
+    for repair in plan_.job.repairs:
+        if repair.name in plan_.repairs:
+            continue
+        try:
+            both = plan(plan_.job, [*plan_.repairs, repair.name], explain=False)
+        except ConflictError:
+            continue
+        base = plan(plan_.job, plan_.repairs, explain=False)
+        found[repair.name] = both.way.expected_min - base.way.expected_min
+    return dict(sorted(found.items(), key=lambda item: item[1]))
+
+
+def _warnings(
+    plan_: Plan, views: Sequence[StepView], bought: Sequence[ToBuy], reuse: Collection[str]
+) -> list[str]:
+    said = list(plan_.provenance.warnings)
+    bare = [view.thing for view in views if view.torque.startswith("torque: not entered")]
+    if bare:
+        said.append(
+            f"no torque entered for {', '.join(bare)}: read it from the maker's service data"
+        )
+    fluids = [
+        one.name
+        for one in bought
+        if one.sort == "fluid" and one.quantity is None and one.name not in reuse
+    ]
+    if fluids:
+        said.append(f"no litres entered for {', '.join(fluids)}")
+    return said

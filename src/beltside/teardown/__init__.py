@@ -1,0 +1,1 @@
+"""Taking apart and refitting: what blocks what, the cheapest order of work, its time and price."""
