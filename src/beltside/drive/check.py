@@ -10,10 +10,11 @@ from typing import Final
 
 from beltside.base.errors import InputError, OutOfRangeError, nearest, require_range
 from beltside.base.words import PULLEY_PARTS, part_kind, suggest_part
-from beltside.drive.sheet import Bearing, DriveSheet, Pulley
+from beltside.drive.sheet import Bearing, DriveSheet, Pulley, Tensioner
 
 CYLINDERS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 16)
 STROKES: Final = (2, 4)
+TURNS: Final = ("clockwise", "anticlockwise")
 FACES: Final = ("ribbed", "back")
 PROFILES: Final = ("PK",)
 
@@ -43,6 +44,18 @@ LIMITS: Final[Mapping[str, Limit]] = MappingProxyType(
         "ball_mm": Limit(1, 40, "mm"),
         "pitch_mm": Limit(5, 200, "mm"),
         "contact_deg": Limit(0, 45, "degrees"),
+        "pitch_line_mm": Limit(0, 6, "mm"),
+        "back_line_mm": Limit(0, 6, "mm"),
+        "mass_g_per_m": Limit(10, 1000, "g/m"),
+        "tension_n": Limit(10, 5000, "N"),
+        "torque_nm": Limit(0, 300, "N m"),
+        "offset_mm": Limit(-50, 50, "mm"),
+        "pivot_x_mm": Limit(-2000, 2000, "mm"),
+        "pivot_y_mm": Limit(-2000, 2000, "mm"),
+        "slide_deg": Limit(-360, 360, "degrees"),
+        "takes_up": Limit(0, 120, "degrees or mm"),
+        "lets_out": Limit(0, 120, "degrees or mm"),
+        "arm_torque_nm": Limit(0.5, 200, "N m"),
     }
 )
 """Ranges that hold any passenger-car front drive (common practice, no source)."""
@@ -116,12 +129,17 @@ def _problems(sheet: DriveSheet) -> Iterator[SheetProblem]:
     yield from _one_of(("engine", "strokes"), engine.strokes, STROKES)
     yield from _in_range(("engine", "idle_rpm"), engine.idle_rpm)
     yield from _in_range(("engine", "crank_sprocket_teeth"), engine.crank_sprocket_teeth)
+    if engine.crank_turns is not None:
+        yield from _one_of(("engine", "crank_turns"), engine.crank_turns, TURNS)
     yield from _one_of(("belt", "profile"), belt.profile, PROFILES)
     yield from _in_range(("belt", "ribs"), belt.ribs)
-    yield from _in_range(("belt", "length_mm"), belt.length_mm)
+    for key in ("length_mm", "pitch_line_mm", "back_line_mm", "mass_g_per_m", "tension_n"):
+        yield from _in_range(("belt", key), getattr(belt, key))
     yield from _part_problems(sheet.pulleys)
     for number, pulley in enumerate(sheet.pulleys, start=1):
         yield from _pulley_problems(("pulley", number), pulley)
+    if sheet.tensioner is not None:
+        yield from _tensioner_problems(sheet.tensioner, [pulley.part for pulley in sheet.pulleys])
 
 
 def _part_problems(pulleys: tuple[Pulley, ...]) -> Iterator[SheetProblem]:
@@ -156,7 +174,16 @@ def _part_problems(pulleys: tuple[Pulley, ...]) -> Iterator[SheetProblem]:
 
 def _pulley_problems(where: tuple[str | int, ...], pulley: Pulley) -> Iterator[SheetProblem]:
     yield from _one_of((*where, "face"), pulley.face, FACES)
-    for key in ("diameter_mm", "x_mm", "y_mm", "poles", "vanes", "fan_blades"):
+    for key in (
+        "diameter_mm",
+        "x_mm",
+        "y_mm",
+        "poles",
+        "vanes",
+        "fan_blades",
+        "torque_nm",
+        "offset_mm",
+    ):
         yield from _in_range((*where, key), getattr(pulley, key))
     if (pulley.x_mm is None) != (pulley.y_mm is None):
         alone, missing = ("x_mm", "y_mm") if pulley.y_mm is None else ("y_mm", "x_mm")
@@ -174,6 +201,31 @@ def _pulley_problems(where: tuple[str | int, ...], pulley: Pulley) -> Iterator[S
         )
     if pulley.bearing is not None:
         yield from bearing_problems((*where, "bearing"), pulley.bearing)
+
+
+def _tensioner_problems(tensioner: Tensioner, parts: list[str]) -> Iterator[SheetProblem]:
+    for key in ("pivot_x_mm", "pivot_y_mm", "slide_deg", "takes_up", "lets_out", "arm_torque_nm"):
+        yield from _in_range(("tensioner", key), getattr(tensioner, key))
+    movable = [part for part in parts if part != "crank"]
+    if tensioner.part not in movable:
+        yield SheetProblem(
+            ("tensioner", "part"),
+            f'"{tensioner.part}" is not a pulley of this drive that could move',
+            allowed=", ".join(movable) or "a pulley besides the crank",
+            instead="adding its [[pulley]], or naming the pulley that tightens the belt",
+        )
+    if (tensioner.pivot_x_mm is None) != (tensioner.pivot_y_mm is None):
+        yield SheetProblem(
+            ("tensioner",),
+            "one of pivot_x_mm and pivot_y_mm is missing",
+            allowed="both, for an arm that swings, or neither",
+        )
+    elif tensioner.pivot_x_mm is not None and tensioner.slide_deg is not None:
+        yield SheetProblem(
+            ("tensioner",),
+            "both a pivot and slide_deg",
+            allowed="pivot_x_mm and pivot_y_mm for an arm that swings, or slide_deg for a slot",
+        )
 
 
 def bearing_problems(where: tuple[str | int, ...], bearing: Bearing) -> tuple[SheetProblem, ...]:

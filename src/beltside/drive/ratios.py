@@ -27,6 +27,9 @@ DIAMETER_ERROR: Final = 0.005
 LENGTH_ERROR: Final = 0.005
 """Relative error of a belt length from its marking, with stretch (common practice, no source)."""
 
+KNOWN_LINE_ERROR_MM: Final = 0.3
+"""Error of a pitch line or back line that the sheet gives (own choice)."""
+
 CREEP: Final = 0.005
 """Elastic creep of a sound V-ribbed belt: a driven pulley lags by up to this part (from memory)."""
 
@@ -35,7 +38,7 @@ _LINE_LIMITS_MM: Final = (-2.0, 8.0)
 
 
 def shaft_ratios(
-    sheet: DriveSheet, pitch_line_mm: float = 0.0, back_line_mm: float = 0.0
+    sheet: DriveSheet, pitch_line_mm: float | None = None, back_line_mm: float | None = None
 ) -> dict[str, float]:
     """Turns of each pulley for one turn of the crank.
 
@@ -45,7 +48,8 @@ def shaft_ratios(
         The drive. Without pulleys only the crank is given.
     pitch_line_mm
         How far the pitch line lies outside the measured surface of the ribbed pulleys [mm],
-        -2 to 8; 0 gives the plain quotient of the measured diameters.
+        -2 to 8; 0 gives the plain quotient of the measured diameters. None takes the sheet's own,
+        or 0 when it gives none.
     back_line_mm
         The same for back-side pulleys [mm], -2 to 8.
 
@@ -68,6 +72,7 @@ def shaft_ratios(
     >>> round(shaft_ratios(sheet, pitch_line_mm=2.0)["alternator"], 3)
     2.407
     """
+    pitch_line_mm, back_line_mm = _given_lines_mm(sheet, pitch_line_mm, back_line_mm)
     require_range("pitch line", pitch_line_mm, *_LINE_LIMITS_MM, "mm")
     require_range("back-side pitch line", back_line_mm, *_LINE_LIMITS_MM, "mm")
     ratios = {"crank": 1.0}
@@ -86,10 +91,11 @@ def shaft_ratios(
 def ratio_ranges(sheet: DriveSheet) -> dict[str, tuple[float, float]]:
     """Lowest and highest plausible turns of each pulley for one turn of the crank.
 
-    Covers the unknown pitch line (0 to 2 mm outside the ribs, 1 to 4 mm outside a flat), an
-    error of 0.5 % in each measured diameter, and up to 0.5 % of belt creep. The plain quotient
-    of the diameters is covered too. The same pitch line holds for every ribbed pulley of one
-    drive, so the ranges move together: fit `shaft_ratios` when the true lines are known.
+    Covers the unknown pitch line (0 to 2 mm outside the ribs, 1 to 4 mm outside a flat; 0.3 mm
+    either side of what the sheet gives), an error of 0.5 % in each measured diameter, and up to
+    0.5 % of belt creep. The nominal ratio is covered too. The same pitch line holds for every
+    ribbed pulley of one drive, so the ranges move together: fit `shaft_ratios` when the true
+    lines are known.
 
     Returns
     -------
@@ -114,9 +120,7 @@ def ratio_ranges(sheet: DriveSheet) -> dict[str, tuple[float, float]]:
                 pulley.diameter_mm * (1.0 + sign_pulley * DIAMETER_ERROR)
                 + 2.0 * (back if pulley.face == "back" else line)
             )
-            for sign_crank, sign_pulley, line, back in product(
-                (-1, 1), (-1, 1), PITCH_LINE_RANGE_MM, BACK_LINE_RANGE_MM
-            )
+            for sign_crank, sign_pulley, line, back in product((-1, 1), (-1, 1), *_lines_mm(sheet))
         ]
         ranges[pulley.part] = (
             min(*corners, nominal[pulley.part]) * (1.0 - CREEP),
@@ -126,7 +130,7 @@ def ratio_ranges(sheet: DriveSheet) -> dict[str, tuple[float, float]]:
 
 
 def belt_passing_order(
-    sheet: DriveSheet, pitch_line_mm: float = 0.0, back_line_mm: float = 0.0
+    sheet: DriveSheet, pitch_line_mm: float | None = None, back_line_mm: float | None = None
 ) -> float | None:
     """Rounds of the belt for one turn of the crank; None without a crank pulley or belt length.
 
@@ -139,6 +143,7 @@ def belt_passing_order(
     >>> round(belt_passing_order(sheet), 4)
     0.3525
     """
+    pitch_line_mm, back_line_mm = _given_lines_mm(sheet, pitch_line_mm, back_line_mm)
     crank = crank_pulley(sheet)
     if crank is None or sheet.belt.length_mm is None:
         return None
@@ -152,18 +157,40 @@ def belt_passing_range(sheet: DriveSheet) -> tuple[float, float] | None:
     length_mm = sheet.belt.length_mm
     if crank is None or length_mm is None:
         return None
+    error = LENGTH_ERROR if sheet.belt.length_error is None else sheet.belt.length_error
     corners = [
         math.pi
         * (
             crank.diameter_mm * (1.0 + sign_crank * DIAMETER_ERROR)
             + 2.0 * (back if crank.face == "back" else line)
         )
-        / (length_mm * (1.0 + sign_length * LENGTH_ERROR) + 2.0 * math.pi * line)
-        for sign_crank, sign_length, line, back in product(
-            (-1, 1), (-1, 1), PITCH_LINE_RANGE_MM, BACK_LINE_RANGE_MM
-        )
+        / (length_mm * (1.0 + sign_length * error) + 2.0 * math.pi * line)
+        for sign_crank, sign_length, line, back in product((-1, 1), (-1, 1), *_lines_mm(sheet))
     ]
     return min(corners) * (1.0 - CREEP), max(corners)
+
+
+def _given_lines_mm(
+    sheet: DriveSheet, pitch_mm: float | None, back_mm: float | None
+) -> tuple[float, float]:
+    return (
+        (sheet.belt.pitch_line_mm or 0.0) if pitch_mm is None else pitch_mm,
+        (sheet.belt.back_line_mm or 0.0) if back_mm is None else back_mm,
+    )
+
+
+def _lines_mm(sheet: DriveSheet) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Plausible pitch lines and back lines of this drive's belt [mm]."""
+
+    def around(given_mm: float | None, plausible: tuple[float, float]) -> tuple[float, float]:
+        if given_mm is None:
+            return plausible
+        return max(given_mm - KNOWN_LINE_ERROR_MM, 0.0), given_mm + KNOWN_LINE_ERROR_MM
+
+    return (
+        around(sheet.belt.pitch_line_mm, PITCH_LINE_RANGE_MM),
+        around(sheet.belt.back_line_mm, BACK_LINE_RANGE_MM),
+    )
 
 
 def crank_pulley(sheet: DriveSheet) -> Pulley | None:

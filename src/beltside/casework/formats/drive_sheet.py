@@ -32,8 +32,8 @@ from beltside.casework.formats.problems import (
 from beltside.casework.formats.toml_file import read_toml
 from beltside.casework.shipped import bearing_table
 from beltside.drive.bearing_table import find_bearing
-from beltside.drive.check import CYLINDERS, FACES, LIMITS, PROFILES, STROKES, sheet_problems
-from beltside.drive.sheet import Bearing, Belt, DriveSheet, Engine, Pulley
+from beltside.drive.check import CYLINDERS, FACES, LIMITS, PROFILES, STROKES, TURNS, sheet_problems
+from beltside.drive.sheet import Bearing, Belt, DriveSheet, Engine, Pulley, Tensioner
 
 
 def _limits(key: str) -> dict[str, Any]:
@@ -63,6 +63,11 @@ class EngineKeys(Keys):
         description="teeth of the crank's timing sprocket, a whole number",
         json_schema_extra=_limits("crank_sprocket_teeth"),
     )
+    crank_turns: Word | None = Field(
+        default=None,
+        description="how the crank turns seen from the front, when not as the pulleys are listed",
+        json_schema_extra={"enum": [*TURNS, None]},
+    )
 
 
 class BeltKeys(Keys):
@@ -80,6 +85,26 @@ class BeltKeys(Keys):
         default=None,
         description="effective length in mm, a number",
         json_schema_extra=_limits("length_mm"),
+    )
+    pitch_line_mm: Number | None = Field(
+        default=None,
+        description="cords outside the diameter of a ribbed pulley in mm, 2 when left out",
+        json_schema_extra=_limits("pitch_line_mm"),
+    )
+    back_line_mm: Number | None = Field(
+        default=None,
+        description="cords outside the flat of a back-side pulley in mm, 1.5 when left out",
+        json_schema_extra=_limits("back_line_mm"),
+    )
+    mass_g_per_m: Number | None = Field(
+        default=None,
+        description="mass of the belt in g per m, weighed",
+        json_schema_extra=_limits("mass_g_per_m"),
+    )
+    tension_n: Number | None = Field(
+        default=None,
+        description="tension of the standing belt in N, from a strum or a gauge",
+        json_schema_extra=_limits("tension_n"),
     )
 
 
@@ -158,6 +183,69 @@ class PulleyKeys(Keys):
         default=None,
         description='{ balls = 8, ball_mm = 6.75, pitch_mm = 28.5 }, or a number such as "6203"',
     )
+    torque_nm: Number | None = Field(
+        default=None,
+        description="torque it takes from the belt in N m",
+        json_schema_extra=_limits("torque_nm"),
+    )
+    offset_mm: Number | None = Field(
+        default=None,
+        description="how far it stands forward of the straight-edge in mm, negative for behind",
+        json_schema_extra=_limits("offset_mm"),
+    )
+
+
+class TensionerKeys(Keys):
+    """How the belt is tightened: a pulley on an arm that swings, or one that slides in a slot."""
+
+    part: PartName = Field(
+        default="tensioner",
+        description="the pulley that moves",
+        json_schema_extra={"pattern": _PULLEY_NAME},
+    )
+    pivot_x_mm: Number | None = Field(
+        default=None,
+        description="the arm's pivot right of the crank in mm",
+        json_schema_extra=_limits("pivot_x_mm"),
+    )
+    pivot_y_mm: Number | None = Field(
+        default=None,
+        description="the arm's pivot above the crank in mm",
+        json_schema_extra=_limits("pivot_y_mm"),
+    )
+    slide_deg: Number | None = Field(
+        default=None,
+        description="along which line it slides: 0 for level, 90 for straight up",
+        json_schema_extra=_limits("slide_deg"),
+    )
+    takes_up_deg: Number | None = Field(
+        default=None,
+        description="how far the arm still swings to its tight stop in degrees",
+        json_schema_extra=_limits("takes_up"),
+    )
+    lets_out_deg: Number | None = Field(
+        default=None,
+        description="how far the arm swings back to its loose stop in degrees",
+        json_schema_extra=_limits("lets_out"),
+    )
+    takes_up_mm: Number | None = Field(
+        default=None,
+        description="how far it still slides to its tight stop in mm",
+        json_schema_extra=_limits("takes_up"),
+    )
+    lets_out_mm: Number | None = Field(
+        default=None,
+        description="how far it slides back to its loose stop in mm",
+        json_schema_extra=_limits("lets_out"),
+    )
+    spring: bool = Field(
+        default=True, description="true when a spring keeps the tension, false when bolted fast"
+    )
+    arm_torque_nm: Number | None = Field(
+        default=None,
+        description="the spring's torque on the arm where it stands in N m",
+        json_schema_extra=_limits("arm_torque_nm"),
+    )
 
 
 class DriveSheetKeys(Keys):
@@ -166,6 +254,9 @@ class DriveSheetKeys(Keys):
     name: Text = Field(default="", description="a name for this drive")
     engine: EngineKeys = Field(description="[engine] with at least cylinders")
     belt: BeltKeys = Field(default_factory=BeltKeys, description="[belt]")
+    tensioner: TensionerKeys | None = Field(
+        default=None, description="[tensioner], how the belt is tightened"
+    )
     pulley: Annotated[list[PulleyKeys], OneOrMore] = Field(
         default_factory=list,
         max_length=40,
@@ -281,6 +372,8 @@ def _build(file: str, keys: DriveSheetKeys) -> tuple[DriveSheet, tuple[str, ...]
                 vanes=pulley.vanes,
                 fan_blades=pulley.fan_blades,
                 bearing=bearing,
+                torque_nm=pulley.torque_nm,
+                offset_mm=pulley.offset_mm,
             )
         )
     sheet = DriveSheet(
@@ -288,8 +381,37 @@ def _build(file: str, keys: DriveSheetKeys) -> tuple[DriveSheet, tuple[str, ...]
         belt=Belt(**keys.belt.model_dump()),
         pulleys=tuple(pulleys),
         name=keys.name,
+        tensioner=_tensioner(file, keys.tensioner, problems),
     )
     return sheet, tuple(f"{file}: {note}" for note in notes), problems
+
+
+def _tensioner(file: str, given: TensionerKeys | None, problems: list[Problem]) -> Tensioner | None:
+    if given is None:
+        return None
+    slides = given.slide_deg is not None
+    right, wrong = ("mm", "deg") if slides else ("deg", "mm")
+    for key in ("takes_up", "lets_out"):
+        if getattr(given, f"{key}_{wrong}") is not None:
+            problems.append(
+                Problem(
+                    file,
+                    ("tensioner", f"{key}_{wrong}"),
+                    f"given for a tensioner that {'slides' if slides else 'swings'}",
+                    f"{key}_{right}",
+                    "slide_deg for one that slides, pivot_x_mm and pivot_y_mm for one that swings",
+                )
+            )
+    return Tensioner(
+        part=given.part,
+        pivot_x_mm=given.pivot_x_mm,
+        pivot_y_mm=given.pivot_y_mm,
+        slide_deg=given.slide_deg,
+        takes_up=getattr(given, f"takes_up_{right}"),
+        lets_out=getattr(given, f"lets_out_{right}"),
+        spring=given.spring,
+        arm_torque_nm=given.arm_torque_nm,
+    )
 
 
 def _bearing(given: BearingKeys | str | None) -> Bearing | None:

@@ -1,0 +1,181 @@
+"""Which measured diameter is off, told from the speeds the shafts were heard to turn at.
+
+Every speed over the crank's hangs on two diameters, the belt's unknown lines and its creep. One
+wrong pulley moves its own line alone, a wrong crank or line moves all of them alike; so two
+healthy shafts beside it are needed before one is blamed. Method: docs/methods/belt-path.md.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from beltside.base.errors import InputError, require_range
+from beltside.drive.ratios import crank_pulley
+from beltside.drive.sheet import DriveSheet
+
+Float64 = npt.NDArray[np.float64]
+
+DIAMETER_SPREAD: Final = 0.003
+"""Standard deviation of a diameter taken with care: 0.5 % is its 90 % range."""
+
+WRONG_SPREAD: Final = 0.03
+"""The same for one taken wrongly: a slipped caliper, another pulley fitted (own choice)."""
+
+LINE_MM: Final = (1.0, 0.6)
+BACK_LINE_MM: Final = (2.5, 0.9)
+"""Mean and standard deviation of pitch line and back line when the sheet gives none: even chances
+over 0 to 2 and 1 to 4 mm."""
+
+KNOWN_SPREAD_MM: Final = 0.2
+CREEP: Final = (0.0025, 0.0015)
+"""Mean and standard deviation of each driven pulley's creep."""
+
+LEAST_SHAFTS: Final = 3
+LEAST_EVIDENCE: Final = 7.0
+"""Log odds over "all measured with care" (1100 to 1) before a diameter is doubted."""
+
+LEAST_LEAD: Final = 3.0
+"""Log odds over the next best culprit (20 to 1)."""
+
+LEAST_SHIFT: Final = 0.008
+"""Smaller differences are not worth measuring again."""
+
+
+@dataclass(frozen=True)
+class HeardShaft:
+    """A shaft's speed over the crank's as heard, and its standard error as a share."""
+
+    part: str
+    ratio: float
+    error: float = 0.0005
+
+
+@dataclass(frozen=True)
+class DiameterDoubt:
+    """A diameter that does not fit what was heard.
+
+    Attributes
+    ----------
+    part
+        The pulley.
+    measured_mm, nearer_mm
+        As measured, and what fits better [mm].
+    low_mm, high_mm
+        90 % range of the latter [mm].
+    evidence
+        Log odds over all diameters having been taken with care.
+    """
+
+    part: str
+    measured_mm: float
+    nearer_mm: float
+    low_mm: float
+    high_mm: float
+    evidence: float
+
+
+def doubted_diameter(sheet: DriveSheet, heard: Sequence[HeardShaft]) -> DiameterDoubt | None:
+    """The one diameter that is off, or None when all fit or none can be told.
+
+    Parameters
+    ----------
+    sheet
+        A drive with its crank pulley.
+    heard
+        Speeds of driven shafts over the crank's, at most one for each part; three or more are
+        needed.
+
+    Raises
+    ------
+    InputError
+        When a part is not a driven pulley of the drive, stands twice, or a ratio is no speed.
+    """
+    parts = [one.part for one in heard]
+    known = [pulley.part for pulley in sheet.pulleys if pulley.part != "crank"]
+    for one in heard:
+        if one.part not in known or parts.count(one.part) > 1:
+            raise InputError(
+                f"a speed of {one.part}", allowed="each driven pulley once: " + ", ".join(known)
+            )
+        require_range(f"speed of {one.part} over the crank's", one.ratio, 0.05, 50.0, "")
+        require_range(f"error of {one.part}'s speed", one.error, 1e-6, 0.1, "")
+    crank = crank_pulley(sheet)
+    if crank is None or len(heard) < LEAST_SHAFTS:
+        return None
+    off, effect, spread = _linear(sheet, heard)
+    noise = np.diag([one.error**2 for one in heard])
+    careful = _log_likelihood(off, effect, spread, noise)
+    found = []
+    for index, part in enumerate(["crank", *parts]):
+        wide = spread.copy()
+        wide[index] = WRONG_SPREAD
+        found.append((_log_likelihood(off, effect, wide, noise) - careful, index, part, wide))
+    found.sort(key=lambda one: -one[0])
+    evidence, index, part, wide = found[0]
+    if evidence < LEAST_EVIDENCE or evidence - found[1][0] < LEAST_LEAD:
+        return None
+    covariance = (effect * wide**2) @ effect.T + noise
+    gain = wide[index] ** 2 * np.linalg.solve(covariance, effect[:, index])
+    shift = float(gain @ off)
+    left = math.sqrt(max(wide[index] ** 2 * (1.0 - float(gain @ effect[:, index])), 0.0))
+    if abs(shift) < LEAST_SHIFT:
+        return None
+    measured = sheet.pulley(part).diameter_mm
+    return DiameterDoubt(
+        part,
+        measured,
+        measured * math.exp(shift),
+        measured * math.exp(shift - 1.645 * left),
+        measured * math.exp(shift + 1.645 * left),
+        evidence,
+    )
+
+
+def _linear(sheet: DriveSheet, heard: Sequence[HeardShaft]) -> tuple[Float64, Float64, Float64]:
+    """What each unknown does to the log of each ratio.
+
+    Unknowns: log error of the crank's diameter, of each heard pulley's, the two lines, each
+    pulley's creep. Returns how far the heard log ratios lie from the expected ones, shape (n,),
+    the effects, shape (n, unknowns), and the unknowns' standard deviations, shape (unknowns,).
+    """
+    belt = sheet.belt
+    line, line_spread = (
+        LINE_MM if belt.pitch_line_mm is None else (belt.pitch_line_mm, KNOWN_SPREAD_MM)
+    )
+    back, back_spread = (
+        BACK_LINE_MM if belt.back_line_mm is None else (belt.back_line_mm, KNOWN_SPREAD_MM)
+    )
+    count = len(heard)
+    effect = np.zeros((count, 1 + count + 2 + count))
+    off = np.zeros(count)
+    crank = sheet.pulley("crank")
+    for row, one in enumerate(heard):
+        pulley = sheet.pulley(one.part)
+        run_crank = crank.diameter_mm + 2.0 * (back if crank.face == "back" else line)
+        run = pulley.diameter_mm + 2.0 * (back if pulley.face == "back" else line)
+        off[row] = math.log(one.ratio) - (math.log(run_crank / run) - CREEP[0])
+        effect[row, 0] = crank.diameter_mm / run_crank
+        effect[row, 1 + row] = -pulley.diameter_mm / run
+        effect[row, 1 + count + (crank.face == "back")] += 2.0 / run_crank
+        effect[row, 1 + count + (pulley.face == "back")] -= 2.0 / run
+        effect[row, 3 + count + row] = -1.0
+    spread = np.concatenate(
+        (
+            np.full(1 + count, DIAMETER_SPREAD),
+            [line_spread, back_spread],
+            np.full(count, CREEP[1]),
+        )
+    )
+    return off, effect, spread
+
+
+def _log_likelihood(off: Float64, effect: Float64, spread: Float64, noise: Float64) -> float:
+    covariance = (effect * spread**2) @ effect.T + noise
+    _, log_size = np.linalg.slogdet(covariance)
+    return -0.5 * float(off @ np.linalg.solve(covariance, off)) - 0.5 * float(log_size)
