@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from beltside.base.errors import InputError, nearest, require_range
+from beltside.base.errors import InputError, OutOfRangeError, nearest
 
 LOWEST: Final = 0.03
 HIGHEST: Final = 0.5
@@ -129,7 +129,12 @@ def friction(given: str) -> Friction:
                 instead=_OTHER_NAMES.get(near, near) if near else "unknown",
             ) from None
         return found
-    require_range("coefficient of friction", value, LOWEST, HIGHEST, "(no unit)")
+    if not LOWEST <= value <= HIGHEST:
+        raise OutOfRangeError(
+            f"the coefficient of friction is {given}",
+            allowed=f"{LOWEST} to {HIGHEST}",
+            instead="0.12 for oiled threads, or a word: " + ", ".join(FRICTIONS),
+        )
     return Friction(
         f"{value:g}",
         max(LOWEST, value * (1.0 - GIVEN_SPREAD)),

@@ -11,6 +11,7 @@ Method: docs/methods/bolt-order.md.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -75,7 +76,7 @@ class TighteningOrder:
         bolt entered, and the star rule from its best start and the better way round.
     evenness, star_evenness, best_star_evenness
         How evenly each presses the gasket. Where no place is fixed, the order found is behind
-        neither star.
+        the star in neither worst nor average, and behind the best star in not more than one.
     around
         The bolts in the order met going round the flange.
     stages
@@ -148,9 +149,10 @@ def tightening_order(
     """The order that presses the gasket most evenly while it is tightened.
 
     The lowest worst peak-to-mean comes first, the lowest average next. Where that average would
-    be above the star rule's, the lowest average among the orders whose worst is no higher than
-    the star rule's is taken, so that the order is behind the star rule in neither. Among equals
-    the bolt met first going round is taken.
+    be above that of the star rule from some start, a little of the worst is given for it, never
+    more than the plain star rule has: the order is behind the star rule from the first bolt in
+    neither, and no start of the star rule is ahead of it in both. Among equals the bolt met
+    first going round is taken.
 
     Parameters
     ----------
@@ -186,11 +188,14 @@ def tightening_order(
     if fixed and all(turn is not None for turn in turns):
         order, how = tuple(int(k) for k in np.argsort([turn or 0 for turn in turns])), "given"
     elif bolts <= MOST_EXACT:
-        order = _exact(joint, levels, turns, best_evenness)
+        order = _exact(joint, levels, turns, [one for one, _ in judged])
     else:
         order = _beam(joint, levels, turns)
-        if not fixed and _behind(evenness(joint, order, levels), best_evenness):
-            order = best_star
+        if not fixed:
+            tries = (order, best_star, stars[0])
+            order = next(
+                one for one in tries if not _behind(evenness(joint, one, levels), judged[0][0])
+            )
     found = evenness(joint, order, levels)
     if not fixed and is_even_circle(flange):
         known, plain = judged[0]
@@ -282,15 +287,22 @@ def _exact(
     joint: ElasticJoint,
     levels: Sequence[float],
     turns: Sequence[int | None],
-    star: Evenness,
+    stars: Sequence[Evenness],
 ) -> Order:
     worst, total = _of_all_sets(joint, levels)
     steps = _Steps(joint.bolts, turns)
-    limit = steps.lowest_worst(worst)
-    order = steps.cheapest(np.where(worst <= limit * (1 + _TIE), total, np.inf))
-    average = sum(total[one] for one in _sets(order)) / joint.bolts
-    if average > star.average * (1 + _TIE) and star.worst >= limit:
-        order = steps.cheapest(np.where(worst <= star.worst * (1 + _TIE), total, np.inf))
+    least = steps.lowest_worst(worst)
+    # The lowest worst; else as high as the best star's; else as high as the plain star's.
+    tries = (
+        (least, min(star.average for star in stars)),
+        (min(star.worst for star in stars), min(star.average for star in stars)),
+        (stars[0].worst, math.inf),
+    )
+    for limit, most in tries:
+        allowed = worst <= max(limit, least) * (1 + _TIE)
+        order = steps.cheapest(np.where(allowed, total, np.inf))
+        if sum(total[one] for one in _sets(order)) / joint.bolts <= most * (1 + _TIE):
+            break
     return order
 
 

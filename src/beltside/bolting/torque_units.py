@@ -72,8 +72,8 @@ def parse_torque_nm(text: str) -> tuple[float, str]:
     OutOfRangeError
         Outside 0.1 to 1500 N m.
 
-    >>> parse_torque_nm("10 kgf m")
-    (98.0665, 'kgf m')
+    >>> parse_torque_nm("24,5 Nm")
+    (24.5, 'N m')
     """
     match = _TORQUE.match(text)
     if not match:

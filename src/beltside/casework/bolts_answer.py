@@ -130,7 +130,7 @@ def maker_torque(written: str | None, source: str | None) -> MakerTorque | None:
         raise InputError(
             f"the maker's torque ({written}) was given without where it stands",
             allowed="a torque from the service data together with its source",
-            instead='--maker-source "service manual, page 12"',
+            instead='giving its source too, such as "service manual, page 12"',
         )
     return MakerTorque(torque_nm, written.strip(), unit, source.strip())
 

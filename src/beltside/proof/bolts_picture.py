@@ -173,7 +173,7 @@ _REACH_PX: Final = 104.0
 def hold_svg(picture: HoldPicture) -> str:
     """The pulley seen as the technician sees it, the wrench, and the bar across two heads."""
     hold = picture.hold
-    height_px = 640.0
+    height_px = 664.0
     drawing = Drawing(
         look.WIDTH_PX,
         height_px,
