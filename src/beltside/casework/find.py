@@ -3,58 +3,102 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from beltside.base.errors import InputError, nearest
 from beltside.base.provenance import Provenance
+from beltside.casework.findings import (
+    contradictions,
+    distinct_words,
+    finding_reasons,
+    finding_weights,
+)
 from beltside.casework.formats import load_case
-from beltside.casework.formats.case import Case, Finding
+from beltside.casework.formats.case import Case
 from beltside.casework.listen import file_warnings, listen_result
 from beltside.casework.measures import CaseMeasures, TakeMeasures, case_measures, take_measures
+from beltside.casework.own import Tables, tables
 from beltside.casework.reasons import sound_reasons
-from beltside.casework.results import (
-    Because,
-    FindResult,
-    NextCheck,
-    Progress,
-    SuspectOdds,
-)
-from beltside.casework.shipped import catalogue, sound_model
+from beltside.casework.results import Because, FindResult, Progress, SuspectOdds
+from beltside.casework.shipped import sound_model
+from beltside.casework.stepping import next_checks, next_step
 from beltside.casework.takes import WORKERS, Conditions, HeardTake, Source, hear_all
 from beltside.drive.sheet import DriveSheet
 from beltside.media import Recording, open_recording
-from beltside.suspects.catalogue import (
-    CheckDone,
-    Suspect,
-    check_done,
-    checks_for,
-    suspects_for,
+from beltside.suspects.board import Board, board_for, log_prior
+from beltside.suspects.catalogue import CheckDone, Suspect, check_done
+from beltside.suspects.next_check import Advice, advise, likely_now
+from beltside.suspects.plan import (
+    Planner,
+    Situation,
+    planner_for,
+    ruled_out,
+    situation_after,
+    situation_at_start,
+    with_repairs_done,
 )
-from beltside.suspects.posterior import (
-    CheckWorth,
-    finding_log_likelihood,
-    log_prior,
-    normalised,
-    rank_checks,
-)
+from beltside.suspects.posterior import log_likelihood, normalised, sound_evidence
 from beltside.suspects.sound_model import SoundOdds, sound_odds
 
 Float64 = npt.NDArray[np.float64]
 
 METHOD: Final = "beltside.find"
-VERSION: Final = 1
+VERSION: Final = 2
 
-NEXT_CHECKS: Final = 3
-LEAST_GAIN_BITS: Final = 0.01
-"""A check that would lower the uncertainty by less is not proposed."""
+_LEAST_PROBABILITY: Final = 1e-12
 
 
-def find(case: Path, *, progress: Progress | None = None) -> FindResult:
+@dataclass(frozen=True)
+class HeardCase:
+    """A case whose takes have been listened to; findings can then come one by one.
+
+    Attributes
+    ----------
+    sheet, tables
+        The drive, and catalogue and costs as they hold here.
+    board, planner
+        The car's suspects, checks and repairs as arrays.
+    start
+        What is open and what holds before the first finding.
+    replaced
+        Repairs that did not end the noise, by position in `planner.repairs`.
+    heard, measured, joined, sound, evidence
+        The takes, their measures, and what they say of each suspect; `evidence` is the sound's
+        log-likelihood for each, None without takes.
+    notes, warnings
+        What to tell of the case, and of each take's file.
+    """
+
+    sheet: DriveSheet
+    tables: Tables
+    board: Board
+    planner: Planner
+    start: Situation
+    replaced: tuple[int, ...]
+    heard: tuple[HeardTake, ...]
+    measured: tuple[TakeMeasures, ...]
+    joined: CaseMeasures | None
+    sound: SoundOdds | None
+    evidence: Float64 | None
+    notes: tuple[str, ...]
+    warnings: dict[str, tuple[str, ...]]
+
+    @property
+    def parts(self) -> list[str]:
+        """Pulleys of the drive, in its order."""
+        return [pulley.part for pulley in self.sheet.pulleys]
+
+
+def find(
+    case: Path, *, progress: Progress | None = None, without: Collection[int] = ()
+) -> FindResult:
     """Odds for every suspect of a case, with reasons and the next checks.
 
     Parameters
@@ -63,6 +107,8 @@ def find(case: Path, *, progress: Progress | None = None) -> FindResult:
         A case file, or a folder that holds one (docs/formats.md).
     progress
         Told what is being done and the share done.
+    without
+        Numbers of findings, counted from 1, that are left out for once.
 
     Raises
     ------
@@ -70,7 +116,26 @@ def find(case: Path, *, progress: Progress | None = None) -> FindResult:
         For a case, a sheet or a take that can't be used; each says why and what would work.
     """
     read = load_case(case)
-    done = _findings(read)
+    own = tables(read.costs)
+    done = findings_of(read, own)
+    for number in without:
+        if not 1 <= number <= len(done):
+            raise InputError(
+                f"finding {number} is to be left out",
+                allowed=f"1 to {len(done)}" if done else "no number: this case has no findings",
+            )
+    kept = [number for number in range(1, len(done) + 1) if number not in set(without)]
+    return assess(hear_case(read, own, progress), [done[number - 1] for number in kept], kept)
+
+
+def hear_case(read: Case, own: Tables, progress: Progress | None = None) -> HeardCase:
+    """Listen to all takes of a case, once.
+
+    Raises
+    ------
+    InputError, RecordingError, LimitError
+        As `find`.
+    """
     conditions = [
         Conditions(take.name, take.belt, take.place_part, take.load, take.crank_rpm)
         for take in read.takes
@@ -87,7 +152,7 @@ def find(case: Path, *, progress: Progress | None = None) -> FindResult:
             take.name: file_warnings(recording)
             for take, recording in zip(read.takes, recordings, strict=True)
         }
-    return _result(heard, read.sheet, done, read.notes, warnings)
+    return _heard_case(heard, read.sheet, own, read, warnings)
 
 
 def find_in_memory(
@@ -99,77 +164,173 @@ def find_in_memory(
 ) -> FindResult:
     """`find` for sound that is already in memory."""
     heard = hear_all(sources, conditions, sheet, progress) if sources else []
-    return _result(heard, sheet, findings, (), {})
+    return assess(_heard_case(heard, sheet, tables(), None, {}), findings)
 
 
-def _findings(case: Case) -> list[CheckDone]:
-    """The findings in the catalogue's words; the first that fits nothing is refused by name."""
+def findings_of(case: Case, own: Tables) -> list[CheckDone]:
+    """The findings in the catalogue's words; the first that fits nothing is refused by number.
+
+    Raises
+    ------
+    InputError
+        When a check, an outcome or a part is not known here; says what would be.
+    """
     parts = [pulley.part for pulley in case.sheet.pulleys]
+    found = []
+    for number, one in enumerate(case.findings, start=1):
+        try:
+            found.append(check_done(own.catalogue, parts, one.check, one.part, one.outcome))
+        except InputError as error:
+            raise InputError(
+                f"{case.path.name}: finding {number}: {error.given}",
+                allowed=error.allowed,
+                instead=error.instead,
+            ) from None
+    return found
 
-    def known(finding: Finding) -> CheckDone:
-        return check_done(catalogue(), parts, finding.check, finding.part, finding.outcome)
 
-    return [known(finding) for finding in case.findings]
-
-
-def _result(
+def _heard_case(
     heard: Sequence[HeardTake],
     sheet: DriveSheet,
-    findings: Sequence[CheckDone],
-    notes: Sequence[str],
+    own: Tables,
+    case: Case | None,
     warnings: dict[str, tuple[str, ...]],
-) -> FindResult:
-    parts = [pulley.part for pulley in sheet.pulleys]
-    suspects = suspects_for(catalogue(), parts)
-    prior = log_prior(suspects)
+) -> HeardCase:
+    catalogue = own.catalogue
+    board = board_for(catalogue, [pulley.part for pulley in sheet.pulleys])
+    planner = planner_for(board, catalogue, own.costs)
     with ThreadPoolExecutor(WORKERS) as pool:
         measured = list(pool.map(lambda one: take_measures(one.hearing, sheet), heard))
     joined: CaseMeasures | None = None
     sound: SoundOdds | None = None
-    scores = prior
+    evidence: Float64 | None = None
     if heard:
         joined = case_measures(heard, measured, sheet)
+        single = [one for one in board.suspects if not one.members]
+        prior = log_prior(single)
         sound = sound_odds(
-            sound_model(), [one.id for one in suspects], prior, joined.case, joined.parts
+            sound_model(), [one.id for one in single], prior, joined.case, joined.parts
         )
-        scores = np.log(np.maximum(sound.probability, 1e-12))
-    found = [finding_log_likelihood(suspects, one) for one in _distinct(findings)]
-    probability = normalised(scores + np.sum(found, axis=0) if found else scores)
-    order = np.argsort(-probability)
+        told = np.log(np.maximum(sound.probability, _LEAST_PROBABILITY)) - prior
+        evidence = sound_evidence(board, told)
+    stated = dict(case.conditions) if case else {}
+    _require_words(stated, [one.id for one in catalogue.conditions], "[conditions]", "a condition")
+    start = situation_at_start(catalogue, stated)
+    if heard:
+        ended = {one.id for one in catalogue.conditions if one.ends_with_running} - set(stated)
+        start = Situation(start.opened, {**start.conditions, **dict.fromkeys(ended, False)})
+    repairs = [repair.id for repair in planner.repairs]
+    replaced = case.replaced if case else ()
+    _require_words(replaced, repairs[:-1], "replaced", "a repair of this car")
+    return HeardCase(
+        sheet,
+        own,
+        board,
+        planner,
+        start,
+        tuple(repairs.index(word) for word in dict.fromkeys(replaced)),
+        tuple(heard),
+        tuple(measured),
+        joined,
+        sound,
+        evidence,
+        (*own.notes, *(case.notes if case else ())),
+        warnings,
+    )
+
+
+def _require_words(words: Collection[str], known: Sequence[str], where: str, what: str) -> None:
+    for word in words:
+        if word not in known:
+            close = nearest(word, known)
+            raise InputError(
+                f'{where}: "{word}" is not {what}',
+                allowed=", ".join(known),
+                instead=f'"{close}"' if close else "",
+            )
+
+
+def odds_now(case: HeardCase, findings: Sequence[CheckDone]) -> Float64:
+    """Probability of each suspect of `case.board` with these findings.
+
+    Raises
+    ------
+    InputError
+        When the repairs done would have ended every suspect.
+    """
+    scores = case.board.log_prior + log_likelihood(case.board, findings)
+    if case.evidence is not None:
+        scores = scores + case.evidence
+    if case.replaced:
+        scores = np.where(ruled_out(case.planner, case.replaced), -np.inf, scores)
+    return normalised(scores)
+
+
+def advice_now(case: HeardCase, findings: Sequence[CheckDone], probability: Float64) -> Advice:
+    """What to do next with these findings."""
+    board = case.board
+    known = {board.place_of(one) for one in findings}
+    if any(one.conditions.belt == "off" for one in case.heard):
+        # The take with the belt off has shown it.
+        known |= {board.index[key] for key in board.index if key[0] == "belt-off-run"}
+    done = [one.check for one in findings if one.outcome.word != "not-done"]
+    return advise(
+        with_repairs_done(case.planner, case.replaced),
+        probability,
+        situation_after(case.tables.catalogue, case.start, done),
+        known,
+        likely_now(board, findings),
+    )
+
+
+def assess(
+    case: HeardCase, findings: Sequence[CheckDone], numbers: Sequence[int] | None = None
+) -> FindResult:
+    """Odds, reasons and the next step of a heard case with these findings.
+
+    `numbers` are the findings' own, where some have been left out.
+    """
+    own = case.tables
+    board, heard = case.board, case.heard
+    counted = list(numbers) if numbers is not None else list(range(1, len(findings) + 1))
+    probability = odds_now(case, findings)
+    advice = advice_now(case, findings, probability)
+    order = np.argsort(-probability, kind="stable")
+    # Evidence of a suspect that a repair has ended is of no use to anybody.
+    reasons_of = finding_reasons(board, findings, case.evidence)
+    prior = normalised(board.log_prior)
     listens = {
-        one.conditions.name: listen_result(one, each, sheet, warnings.get(one.conditions.name, ()))
-        for one, each in zip(heard, measured, strict=True)
+        one.conditions.name: listen_result(
+            one, each, case.sheet, case.warnings.get(one.conditions.name, ())
+        )
+        for one, each in zip(heard, case.measured, strict=True)
     }
     return FindResult(
         suspects=tuple(
             SuspectOdds(
-                suspects[index].id,
-                suspects[index].name,
+                board.suspects[index].id,
+                board.suspects[index].name,
                 float(probability[index]),
-                tuple(
-                    _reasons(
-                        index,
-                        suspects,
-                        prior,
-                        probability,
-                        sound,
-                        joined,
-                        heard,
-                        measured,
-                        findings,
-                    )
-                ),
+                tuple(_reasons(case, index, prior, reasons_of[index])),
             )
-            for index in order
+            for index in order.tolist()
         ),
-        next_checks=tuple(_next_checks(suspects, probability, parts, findings, heard)),
+        next_checks=tuple(next_checks(own, board, probability, advice, findings, case.start)),
+        next_step=next_step(own, board, probability, advice),
+        findings=tuple(finding_weights(board, findings, counted, case.evidence, probability)),
+        contradictions=tuple(contradictions(board, findings, counted, case.evidence)),
         crank={name: listen.crank for name, listen in listens.items()},
         crank_reasons={
             name: listen.crank_reason
             for name, listen in listens.items()
             if listen.crank is None and listen.crank_reason
         },
-        warnings=(*notes, *_case_warnings(heard), *_file_warnings(warnings, heard)),
+        warnings=(
+            *case.notes,
+            *distinct_words(findings),
+            *_case_warnings(heard),
+            *_file_warnings(case.warnings, heard),
+        ),
         listens=listens,
         provenance=Provenance(
             method=METHOD,
@@ -178,112 +339,53 @@ def _result(
                 "takes": len(heard),
                 "findings": len(findings),
                 "sound_model_version": sound_model().version,
-                "catalogue_version": catalogue().version,
+                "catalogue_version": own.catalogue.version,
+                "closed_jobs_learned_from": own.jobs,
             },
-            valid_range="one fault at a time, among the catalogue's suspects",
+            valid_range="one fault, or one of the catalogue's pairs, among its suspects",
             source="own method, docs/methods/odds.md; priors and findings common practice",
         ),
     )
 
 
-def _distinct(findings: Sequence[CheckDone]) -> list[CheckDone]:
-    """The same check on the same part twice is one piece of evidence: the last one counts."""
-    latest = {(one.check.id, one.part): one for one in findings}
-    return list(latest.values())
-
-
 def _reasons(
-    index: int,
-    suspects: Sequence[Suspect],
-    prior: Float64,
-    probability: Float64,
-    sound: SoundOdds | None,
-    joined: CaseMeasures | None,
-    heard: Sequence[HeardTake],
-    measured: Sequence[TakeMeasures],
-    findings: Sequence[CheckDone],
+    case: HeardCase, index: int, prior: Float64, of_findings: Sequence[Because]
 ) -> list[Because]:
-    suspect = suspects[index]
+    suspect = case.board.suspects[index]
     reasons: list[Because] = []
-    if sound is not None and joined is not None:
+    if case.sound is not None and case.joined is not None:
+        heard_as = _heard_as(case, suspect)
+        single = case.board.suspects.index(heard_as)
         reasons = sound_reasons(
-            suspect,
-            sound.parts[index],
-            joined.case,
-            joined.parts.get(suspect.part),
-            heard,
-            measured,
+            heard_as,
+            case.sound.parts[single],
+            case.joined.case,
+            case.joined.parts.get(heard_as.part),
+            case.heard,
+            case.measured,
         )
-    before = normalised(prior)
-    for done in _distinct(findings):
-        likelihood = np.exp(finding_log_likelihood(suspects, done))
-        bits = float(np.log2(likelihood[index] / (before @ likelihood)))
-        where = f" on the {done.part}" if done.part else ""
-        reasons.append(
-            Because(f"{done.check.name}{where}", f"{done.outcome.word}: {done.outcome.says}", bits)
-        )
-    even = float(np.log2(before[index] * len(suspects)))
+    reasons += of_findings
+    learned = f", and {case.tables.jobs} closed jobs" if case.tables.jobs else ""
     reasons.append(
         Because(
             "before any test",
-            f"about {before[index]:.0%} of cars that come in with such a noise "
-            "(common practice, no source)",
-            even,
+            f"about {prior[index]:.0%} of cars that come in with such a noise "
+            f"(common practice, no source{learned})",
+            float(np.log2(prior[index] * len(prior))),
         )
     )
     reasons.sort(key=lambda reason: -abs(reason.bits))
     return reasons
 
 
-def _next_checks(
-    suspects: Sequence[Suspect],
-    probability: Float64,
-    parts: Sequence[str],
-    findings: Sequence[CheckDone],
-    heard: Sequence[HeardTake],
-) -> list[NextCheck]:
-    known = {(one.check.id, one.part) for one in findings}
-    if any(one.conditions.belt == "off" for one in heard):
-        known.add(("belt-off-run", None))  # the take with the belt off has shown it
-    open_checks = [
-        (check, part)
-        for check, part in checks_for(catalogue(), parts)
-        if (check.id, part) not in known
-    ]
-    ranked = rank_checks(
-        suspects,
-        probability,
-        open_checks,
-        belt_off_minutes=catalogue().belt_off_minutes,
-        belt_is_off=any(one.check.belt == "off" for one in findings),
-    )
-    return [
-        NextCheck(
-            check=one.check.id,
-            part=one.part or "",
-            minutes=one.minutes,
-            worth=one.worth,
-            why=_why(one, suspects, probability),
-        )
-        for one in ranked[:NEXT_CHECKS]
-        if one.gain >= LEAST_GAIN_BITS
-    ]
-
-
-def _why(one: CheckWorth, suspects: Sequence[Suspect], probability: Float64) -> str:
-    """What a check would tell apart: the outcome that moves the odds most."""
-    top = int(np.argmax(probability))
-    moved = []
-    for outcome in one.check.outcomes:
-        row = np.array([one.check.likelihoods(each, one.part)[outcome.word] for each in suspects])
-        after = probability * row
-        after /= after.sum()
-        moved.append((float(after[top]), outcome.word))
-    high, low = max(moved), min(moved)
-    return (
-        f"{suspects[top].name} now {probability[top]:.0%}: would be {high[0]:.0%} after "
-        f'"{high[1]}" and {low[0]:.0%} after "{low[1]}"'
-    )
+def _heard_as(case: HeardCase, suspect: Suspect) -> Suspect:
+    """The suspect itself, or the member of a pair that the sound speaks for more."""
+    if not suspect.members or case.evidence is None:
+        return suspect
+    at = {one.id: number for number, one in enumerate(case.board.suspects)}
+    said = case.evidence
+    loudest = max(suspect.members, key=lambda member: float(said[at[member.id]]))
+    return case.board.suspects[at[loudest.id]]
 
 
 def _case_warnings(heard: Sequence[HeardTake]) -> list[str]:

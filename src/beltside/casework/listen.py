@@ -10,6 +10,7 @@ import numpy as np
 from beltside.base.errors import InputError, require_range
 from beltside.base.provenance import Provenance
 from beltside.base.units import power_to_db
+from beltside.casework.drive_orders import with_path
 from beltside.casework.explain import explained_lines
 from beltside.casework.formats import load_drive_sheet
 from beltside.casework.measures import TakeMeasures, take_measures
@@ -77,7 +78,8 @@ def listen(
             allowed="a drive sheet with at least [engine] and cylinders = 4 (or how many it has)",
             instead="--drive drive.toml",
         )
-    sheet = load_drive_sheet(drive)
+    completed = with_path(load_drive_sheet(drive))
+    sheet = completed.sheet
     if crank_rpm is not None:
         if not math.isfinite(crank_rpm):
             raise InputError(
@@ -97,7 +99,10 @@ def listen(
         heard = HeardTake(Conditions(take.name, crank_rpm=crank_rpm), speed, hearing)
         say("explaining lines", 0.95)
         result = listen_result(
-            heard, take_measures(hearing, sheet), sheet, file_warnings(recording)
+            heard,
+            take_measures(hearing, sheet),
+            sheet,
+            (*completed.notes, *file_warnings(recording)),
         )
     say("done", 1.0)
     return result

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.base.provenance import Provenance
+from beltside.casework.next_step import Contradiction, FindingWeight, NextStep
 from beltside.casework.picture_data import ListenPictures as ListenPictures
 from beltside.casework.picture_data import OrderSpectrum as OrderSpectrum
 from beltside.casework.picture_data import Spectrogram as Spectrogram
@@ -325,9 +326,13 @@ class NextCheck:
     minutes
         How long it takes [min].
     worth
-        Expected drop of uncertainty per minute [bit/min].
+        Money it is expected to save, its own cost taken off, against acting now.
     why
         What it would tell apart, in plain words.
+    how, first
+        What to do, and what has to be opened or must hold before it.
+    hazard, cautions
+        Its main risk and further ones, each a sentence.
     """
 
     check: str
@@ -335,6 +340,10 @@ class NextCheck:
     minutes: float
     worth: float
     why: str
+    how: str = ""
+    first: tuple[str, ...] = ()
+    hazard: str = ""
+    cautions: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict; minutes to 0.1, worth to 0.0001."""
@@ -344,6 +353,10 @@ class NextCheck:
             "minutes": round(_finite("minutes", self.minutes), 1),
             "worth": round(_finite("worth", self.worth), 4),
             "why": self.why,
+            "how": self.how,
+            "first": list(self.first),
+            "hazard": self.hazard,
+            "cautions": list(self.cautions),
         }
 
 
@@ -369,7 +382,13 @@ class FindResult:
     suspects
         Most likely first; probabilities sum to 1 and `none` and `other` are among them.
     next_checks
-        Most worth first.
+        Most worth first; empty when no check is worth its minutes.
+    next_step
+        The best next step: a check, or stop checking and do a repair.
+    findings
+        What each finding moves, and the odds without it.
+    contradictions
+        Pieces of evidence that speak against each other, worst first.
     crank
         Crank speed of each take by file name; None when it can't be told.
     crank_reasons
@@ -394,6 +413,9 @@ class FindResult:
     warnings: tuple[str, ...] = ()
     listens: Mapping[str, ListenResult] = field(default_factory=dict)
     provenance: Provenance | None = None
+    next_step: NextStep | None = None
+    findings: tuple[FindingWeight, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
 
     def __post_init__(self) -> None:
         total = math.fsum(suspect.probability for suspect in self.suspects)
@@ -417,6 +439,9 @@ class FindResult:
                 for suspect, probability in zip(self.suspects, probabilities, strict=True)
             ],
             "next_checks": [check.to_json() for check in self.next_checks],
+            "next_step": self.next_step.to_json() if self.next_step else None,
+            "findings": [finding.to_json() for finding in self.findings],
+            "contradictions": [one.to_json() for one in self.contradictions],
             "crank": {
                 name: (crank.to_json() if crank else None) for name, crank in self.crank.items()
             },

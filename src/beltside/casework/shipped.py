@@ -8,7 +8,9 @@ from importlib.resources import files
 from typing import Any
 
 from beltside.drive.bearing_table import BearingTable, parse_bearing_table
-from beltside.suspects.catalogue import Catalogue, parse_catalogue
+from beltside.suspects.catalogue import Catalogue
+from beltside.suspects.catalogue_table import parse_catalogue
+from beltside.suspects.costs import Costs, parse_costs
 from beltside.suspects.sound_model import SoundModel, parse_sound_model
 
 
@@ -20,8 +22,29 @@ def bearing_table() -> BearingTable:
 
 @cache
 def catalogue() -> Catalogue:
-    """Suspects and checks (suspects/catalogue.toml)."""
-    return parse_catalogue(_toml("beltside.suspects", "catalogue.toml"))
+    """Suspects and checks (suspects/catalogue.toml and suspects/checks.toml)."""
+    return parse_catalogue(catalogue_table())
+
+
+@cache
+def catalogue_table() -> dict[str, Any]:
+    """The catalogue as plain values, for own entries to be laid over."""
+    return {
+        **_toml("beltside.suspects", "catalogue.toml"),
+        **_toml("beltside.suspects", "checks.toml"),
+    }
+
+
+@cache
+def costs_table() -> dict[str, Any]:
+    """The costs as plain values, for own figures to be laid over (suspects/costs.toml)."""
+    return _toml("beltside.suspects", "costs.toml")
+
+
+@cache
+def costs() -> Costs:
+    """What time, parts and mistakes cost (suspects/costs.toml)."""
+    return parse_costs(costs_table(), catalogue())
 
 
 @cache

@@ -207,7 +207,7 @@ def adjust(
     pictures: Pictures = None,
 ) -> None:
     """Say how much to drain and what to pour so that the whole system has the strength wanted."""
-    from beltside.casework.coolant_mix import adjust_answer
+    from beltside.casework.coolant_change import adjust_answer
     from beltside.casework.coolant_values import read_litres
 
     def read_shelf(rows: list[str] | None) -> list[tuple[float, float | None]]:
@@ -266,7 +266,7 @@ def reuse(
     as_json: Json = False,
 ) -> None:
     """Say whether coolant that came out may go back in, and why."""
-    from beltside.casework.coolant_mix import reuse_answer
+    from beltside.casework.coolant_change import reuse_answer
 
     if km is not None and miles is not None:
         raise InputError("both --km and --miles", allowed="one of them")
@@ -301,8 +301,8 @@ def cap(
     pictures: Pictures = None,
 ) -> None:
     """Turn a cap's mark into the gauge reading to pump to, in every unit, and the boiling point."""
+    from beltside.casework.coolant_cap import cap_answer
     from beltside.casework.coolant_values import read_metres
-    from beltside.casework.coolant_work import cap_answer
 
     answer = cap_answer(
         mark,

@@ -22,6 +22,7 @@ from beltside.coolant.hold_slope import (
     Slope,
     SlopeEvidence,
     combined,
+    log_probability_if_tight,
     slope_of,
 )
 from beltside.coolant.hold_system import Cooling, Give, HoldSetup, cooling, gives, require_setup
@@ -30,14 +31,14 @@ Verdict = Literal["tight", "leaking", "not yet known"]
 
 LEAK_BEFORE: Final = 0.5
 """Probability of a leak before the test: even (own choice)."""
-LEAK_ML_MIN: Final = (8.0, 1.1)
+LEAK_ML_MIN: Final = (6.0, 1.2)
 """Leaks a hold test of minutes is about [mL/min]: median, and standard deviation of the logarithm;
-nine in ten between 1.3 and 49 (own choice)."""
-SURE: Final = 0.80
+nine in ten between 0.8 and 43 (own choice)."""
+SURE: Final = 0.75
 """Probability of a leak from which the verdict is "leaking" (own choice)."""
 SURE_TIGHT: Final = 0.10
 """Probability of a leak up to which the verdict is "tight" (own choice)."""
-WANDER_KPA_MIN: Final = 0.04
+WANDER_KPA_MIN: Final = 0.03
 """Slow drifts that no part of the model stands for (own choice)."""
 STUCK_BEFORE: Final = 0.02
 """Probability before the test that a gauge sticks (own choice)."""
@@ -252,7 +253,7 @@ def hold_test(readings: Sequence[Reading], setup: HoldSetup | None = None) -> Ho
         odds = LeakOdds(
             LEAK_BEFORE, odds.ml_min, odds.ml_min_low, odds.ml_min_high, odds.give_ml_kpa
         )
-    stuck = _stuck(segments, evidence, step_kpa)
+    stuck = _stuck(segments, step_kpa, setup.reading_error_kpa)
     mean_give = odds.give_ml_kpa
     near = min(systems, key=lambda one: abs(math.log(one.ml_per_kpa / mean_give)))
     fall = deviation = None
@@ -290,13 +291,14 @@ def _verdict(probability: float, stuck: float, evidence: SlopeEvidence | None) -
     return "tight" if probability <= SURE_TIGHT else "not yet known"
 
 
-def _stuck(segments: Sequence[Segment], evidence: SlopeEvidence | None, step_kpa: float) -> float:
+def _stuck(segments: Sequence[Segment], step_kpa: float, reading_error_kpa: float | None) -> float:
     """Probability that the needle sticks: all readings equal, against what a free one would do."""
     values = {point.gauge_kpa for segment in segments for point in segment.points}
     count = sum(point.count for segment in segments for point in segment.points)
-    if evidence is None or len(values) > 1 or count < STUCK_FROM:
+    if len(values) > 1 or count < STUCK_FROM or values == {0.0}:
         return 0.0
-    # What the first reading would be is equally open for both; its probability is divided out.
-    first = step_kpa / (math.sqrt(2.0 * math.pi) * 25.0)
-    free = (1.0 - STUCK_BEFORE) * math.exp(evidence.log_probability) / first
+    log_free = sum(
+        log_probability_if_tight(segment, step_kpa, reading_error_kpa) for segment in segments
+    )
+    free = (1.0 - STUCK_BEFORE) * math.exp(log_free)
     return STUCK_BEFORE / (STUCK_BEFORE + free)

@@ -13,12 +13,12 @@ from typing import Final
 
 from beltside.coolant.hold_readings import Point, Segment
 
-SETTLE_MIN: Final = ((0.2, 0.25), (0.5, 0.4), (1.3, 0.35))
+SETTLE_MIN: Final = ((0.2, 0.3), (0.5, 0.4), (1.2, 0.3))
 """Time constants of the first settling [min] with their weights: air warmed by pumping gives its
 heat away within some 10 s to 2 min (own choice)."""
-SETTLE_KPA: Final = (3.5, 5.0)
+SETTLE_KPA: Final = (3.0, 4.5)
 """How far the pressure settles: mean and standard deviation [kPa] (own choice)."""
-CREEP_KPA: Final = (0.35, 0.5)
+CREEP_KPA: Final = (0.2, 0.2)
 """Hoses go on giving, with the logarithm of time: kPa for each e-fold of (1 + t / 1 min)."""
 READING_SCALES: Final = ((0.6, 0.3), (1.3, 0.45), (2.8, 0.25))
 """The reader's error against `usual_error_kpa`, with weights, when it is not given."""
@@ -26,10 +26,13 @@ MISREAD: Final = 0.01
 """Share of readings that are simply wrong."""
 _MISREAD_WIDTH_KPA: Final = 60.0
 _FLAT_KPA_MIN: Final = 200.0
+_TIGHT_KPA_MIN: Final = 0.3
 _START_KPA: Final = 25.0
 _LEAK_LAW: Final = 0.3
 """Loss falls with pressure a little faster than in proportion: the hole passes less and the air
 gives way more. P = P0 (1 + 0.3 k t)^(-1/0.3)."""
+_ROUGH: Final = 0.12
+"""Relative error of a fall told from when half of the pressure was gone (own choice)."""
 _SWEEPS: Final = 3
 _ROOT_2: Final = math.sqrt(2.0)
 _ROOT_2_PI: Final = math.sqrt(2.0 * math.pi)
@@ -67,10 +70,26 @@ def curve_rate(points: Sequence[Point]) -> float:
     minutes = last.minutes - first.minutes
     if minutes <= 0.0 or first.gauge_kpa <= 0.0:
         return 0.0
-    left = max(last.gauge_kpa, 0.02 * first.gauge_kpa) / first.gauge_kpa
+    left = last.gauge_kpa / first.gauge_kpa
     if left > 0.9:
         return 0.0
+    if left < 0.5:
+        left, minutes = 0.5, _half_gone_min(points)
     return float(left**-_LEAK_LAW - 1.0) / (_LEAK_LAW * minutes)
+
+
+def _half_gone_min(points: Sequence[Point]) -> float:
+    """When half of the first pressure was gone, straight between the readings around it [min]."""
+    first = points[0]
+    half = 0.5 * first.gauge_kpa
+    before = first
+    for point in points[1:]:
+        if point.gauge_kpa <= half:
+            share = (before.gauge_kpa - half) / max(before.gauge_kpa - point.gauge_kpa, 1e-9)
+            gone = before.minutes + share * (point.minutes - before.minutes) - first.minutes
+            return max(gone, 1e-3)
+        before = point
+    return points[-1].minutes - first.minutes
 
 
 def fallen_minutes(minutes: float, rate: float) -> float:
@@ -103,13 +122,14 @@ def slope_of(
     """
     points = segment.points
     rate = curve_rate(points)
-    if reading_error_kpa is None:
-        usual = usual_error_kpa(step_kpa)
-        errors = [(scale * usual, weight) for scale, weight in READING_SCALES]
-    else:
-        errors = [(max(reading_error_kpa, 0.02), 1.0)]
+    if points[-1].gauge_kpa < 0.5 * points[0].gauge_kpa:
+        # So strong that settling does not matter; the course of it is what limits the answer.
+        start, fall = points[0].gauge_kpa, rate * points[0].gauge_kpa
+        slope = Slope(1.0, fall, _ROUGH * fall, (start, 0.0, 0.0, fall), 0.5)
+        return SlopeEvidence((slope,), 0.0, rate)
+    errors = _errors(step_kpa, reading_error_kpa)
     found: list[tuple[float, Slope]] = []
-    settling = ((1.3, 1.0),) if settled else SETTLE_MIN
+    settling = ((1.2, 1.0),) if settled else SETTLE_MIN
     for settle_min, settle_weight in settling:
         rows = [row_at(point.minutes, settle_min, rate) for point in points]
         for error_kpa, error_weight in errors:
@@ -122,6 +142,30 @@ def slope_of(
             slope = Slope(1.0, fall, precision**-0.5, mean, settle_min)
             found.append((math.log(settle_weight * error_weight) + log_z, slope))
     return _mixture(found, rate)
+
+
+def _errors(step_kpa: float, reading_error_kpa: float | None) -> list[tuple[float, float]]:
+    """Standard errors of the reader [kPa] with their weights."""
+    if reading_error_kpa is not None:
+        return [(max(reading_error_kpa, 0.02), 1.0)]
+    usual = usual_error_kpa(step_kpa)
+    return [(scale * usual, weight) for scale, weight in READING_SCALES]
+
+
+def log_probability_if_tight(
+    segment: Segment, step_kpa: float, reading_error_kpa: float | None = None
+) -> float:
+    """Log probability of a run's readings after its first, on a tight system with a free needle."""
+    points = segment.points
+    logs = []
+    for settle_min, settle_weight in SETTLE_MIN:
+        rows = [row_at(point.minutes, settle_min, 0.0) for point in points]
+        for error_kpa, error_weight in _errors(step_kpa, reading_error_kpa):
+            log_z, _, _ = _propagate(rows, points, step_kpa, error_kpa, 1.0, _TIGHT_KPA_MIN)
+            first, _, _ = _propagate(rows[:1], points[:1], step_kpa, error_kpa, 1.0)
+            logs.append(math.log(settle_weight * error_weight) + log_z - first)
+    best = max(logs)
+    return best + math.log(sum(math.exp(one - best) for one in logs))
 
 
 def _mixture(found: list[tuple[float, Slope]], rate: float) -> SlopeEvidence:
@@ -173,6 +217,7 @@ def _propagate(
     step_kpa: float,
     error_kpa: float,
     settle_share: float,
+    fall_kpa_min: float = _FLAT_KPA_MIN,
 ) -> tuple[float, Vector4, float]:
     """Log probability of the readings, posterior mean, and variance of the fall.
 
@@ -185,7 +230,7 @@ def _propagate(
         _START_KPA**2,
         (settle_share * SETTLE_KPA[1]) ** 2,
         CREEP_KPA[1] ** 2,
-        _FLAT_KPA_MIN**2,
+        fall_kpa_min**2,
     )
     spread = [[diagonal[i] if i == j else 0.0 for j in range(4)] for i in range(4)]
     sites = [(0.0, 0.0)] * len(points)

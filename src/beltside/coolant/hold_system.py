@@ -24,12 +24,12 @@ USUAL_CAPACITY_L: Final = 7.0
 LIQUID_PER_K: Final = 4.7e-4
 """Shrinkage of half and half coolant near 20 °C, 5.3e-4 1/K (Melinder, 2010), less that of the
 metal around it."""
-COOLING_SPREAD: Final = 0.3
+COOLING_SPREAD: Final = 0.25
 """How far what cools can differ from where the temperature was read, as a share (own choice)."""
 
 COOLS_MIN: Final = 120.0
 """Time constant of an engine cooling with the hood open [min], within a factor of about 1.6."""
-COLD_K_MIN: Final = ((0.65, 0.01, 0.04), (0.35, 0.10, 0.15))
+COLD_K_MIN: Final = ((0.70, 0.005, 0.03), (0.30, 0.08, 0.12))
 """Cooling of an engine of which nothing was read [K/min]: weight, mean, standard deviation. Most
 hold tests are done cold (own choice)."""
 TEMPERATURE_ERROR_K: Final = 0.7
@@ -200,7 +200,7 @@ def cooling(readings: Sequence[Reading]) -> Cooling:
     if engine and air:
         over = sum(value for _, value in engine) / len(engine) - sum(air) / len(air)
         expected = over / COOLS_MIN
-        ways = ((1.0, expected, 0.03 + 0.5 * abs(expected)),)
+        ways = ((1.0, expected, 0.05 + 0.7 * abs(expected)),)
         known = True
     elif engine:
         # An engine of which only its own temperature is known is taken to stand in 20 °C.

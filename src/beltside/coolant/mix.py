@@ -194,6 +194,14 @@ def from_freezing(
     how = f"freezing scale for {on_scale} glycol"
     if on_scale == kind:
         return Strength(kind, value, low, high, how)
+    if glycol.refractive_index_20(on_scale, value) > glycol.refractive_index_20(
+        kind, glycol.RICHEST_MEASURED
+    ):
+        raise OutOfRangeError(
+            f"{freezing_c:g} °C on a scale for {on_scale} glycol",
+            allowed=f"what 60 % by mass of {kind} glycol shows on it at most",
+            instead=f"a scale for {kind} glycol, or checking which glycol is in",
+        )
     value, low, high = (
         _solve(
             lambda mass: glycol.refractive_index_20(kind, mass),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
@@ -86,6 +86,19 @@ class CaseKeys(Keys):
         max_length=200,
         description="[[finding]] once for each check done, at most 200",
     )
+    conditions: dict[str, bool] = Field(
+        default_factory=dict,
+        description="what holds on this car, `engine-cold = false`: true or false for each",
+    )
+    replaced: Annotated[list[Word], OneOrMore] = Field(
+        default_factory=list,
+        max_length=50,
+        description='repairs done on this job that did not end the noise, ["idler"]',
+    )
+    costs: dict[str, Any] = Field(
+        default_factory=dict,
+        description="this job's own costs, laid over suspects/costs.toml",
+    )
 
 
 @dataclass(frozen=True)
@@ -130,7 +143,11 @@ class Finding:
 
 @dataclass(frozen=True)
 class Case:
-    """One car, one complaint; `notes` say what was filled in, renamed or read as free text."""
+    """One car, one complaint; `notes` say what was filled in, renamed or read as free text.
+
+    `conditions`, `replaced` and `costs` are as written: the catalogue and the table of costs know
+    which words are allowed.
+    """
 
     sheet: DriveSheet
     sheet_path: Path
@@ -138,6 +155,9 @@ class Case:
     findings: tuple[Finding, ...]
     path: Path
     notes: tuple[str, ...] = ()
+    conditions: Mapping[str, bool] = field(default_factory=dict)
+    replaced: tuple[str, ...] = ()
+    costs: Mapping[str, Any] = field(default_factory=dict)
 
 
 _PLACEHOLDERS: Final[Mapping[str, Any]] = {
@@ -150,13 +170,15 @@ _PLACEHOLDERS: Final[Mapping[str, Any]] = {
 }
 
 
-def load_case(path: Path) -> Case:
+def load_case(path: Path, *, may_be_empty: bool = False) -> Case:
     """The case in a TOML file, or in a folder that holds one.
 
     Parameters
     ----------
     path
         A case file, or a folder with `case.toml` or with exactly one TOML file that is a case.
+    may_be_empty
+        Whether a case without take and finding is let pass: one about to be asked about.
 
     Raises
     ------
@@ -183,7 +205,7 @@ def load_case(path: Path) -> Case:
     parts = tuple(pulley.part for pulley in read.sheet.pulleys) if read else None
     takes = _takes(file, keys.take, parts, found, notes)
     findings = _findings(file, keys.finding, parts, found, notes)
-    if not takes and not findings and not problems:
+    if not (takes or findings or problems or may_be_empty):
         found.append(
             Problem(
                 file.name,
@@ -202,6 +224,9 @@ def load_case(path: Path) -> Case:
         findings=findings,
         path=file,
         notes=(*read.notes, *notes),
+        conditions=dict(keys.conditions),
+        replaced=tuple(keys.replaced),
+        costs=dict(keys.costs),
     )
 
 

@@ -5,19 +5,28 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from pydantic import BaseModel
+
 from beltside.casework.formats.case import CaseKeys
 from beltside.casework.formats.drive_sheet import DriveSheetKeys
+from beltside.casework.formats.hole_pattern import HolePatternKeys
+from beltside.casework.formats.learned_file import LearnedKeys
 
 
 def schema_texts() -> dict[str, str]:
     """File name to JSON text of every schema (JSON Schema 2020-12)."""
     return {
         f"{name}.schema.json": json.dumps(_schema(name, model), indent=2, ensure_ascii=False) + "\n"
-        for name, model in (("drive-sheet", DriveSheetKeys), ("case", CaseKeys))
+        for name, model in (
+            ("drive-sheet", DriveSheetKeys),
+            ("case", CaseKeys),
+            ("hole-pattern", HolePatternKeys),
+            ("learned", LearnedKeys),
+        )
     }
 
 
-def _schema(name: str, model: type[DriveSheetKeys] | type[CaseKeys]) -> dict[str, Any]:
+def _schema(name: str, model: type[BaseModel]) -> dict[str, Any]:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **model.model_json_schema(),
