@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 
 from beltside.base.words import FAULTS, PARTS, PULLEY_PARTS
-from beltside.casework.shipped import bearing_table, catalogue
-from beltside.suspects.catalogue import check_done, checks_for, suspects_for
+from beltside.casework.shipped import bearing_table, catalogue, costs
+from beltside.suspects.catalogue import all_suspects_for, check_done, checks_for, suspects_for
+from beltside.suspects.costs import repairs_for
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 EVERY_PULLEY = (*PULLEY_PARTS, "idler-2")
@@ -84,6 +85,34 @@ def test_every_fault_behind_the_belt_is_told_from_a_healthy_engine_by_some_check
         ("steering-turn", "steering-pump", "louder", "steering-pump.whine", "fan.clutch"),
         ("decoupler-hold", "alternator", "seized", "alternator.decoupler", "alternator.bearing"),
         ("straight-edge", None, "out", "belt.misalignment", "belt.slip"),
+        ("ear-sides", None, "front", "idler.bearing", "valve-train.tick"),
+        ("ear-sides", None, "top", "valve-train.tick", "engine.knock"),
+        ("ear-tube", "idler", "here", "idler.bearing", "idler-2.bearing"),
+        ("probe-housing", "alternator", "loud", "alternator.bearing", "idler.bearing"),
+        ("probe-engine", None, "front-cover", "timing-chain.rattle", "valve-train.tick"),
+        ("throttle-blip", None, "squeals", "belt.slip", "timing-chain.rattle"),
+        ("cold-warm", None, "fades", "timing-chain.rattle", "alternator.bearing"),
+        ("run-down", None, "rattles", "alternator.decoupler", "alternator.bearing"),
+        ("charge-ripple", "alternator", "high", "alternator.electrical", "alternator.bearing"),
+        ("clutch-gap", "ac-compressor", "rubbing", "ac-compressor.clutch", "idler.bearing"),
+        ("steering-fluid", "steering-pump", "foamy-or-low", "steering-pump.whine", "fan.clutch"),
+        ("belt-back", None, "frayed", "belt.misalignment", "belt.slip"),
+        ("belt-press", None, "slack", "belt.slip", "belt.misalignment"),
+        ("belt-watch", None, "wanders", "belt.misalignment", "belt.slip"),
+        ("tensioner-mark", "tensioner", "at-the-end", "belt.slip", "tensioner.bearing"),
+        ("tensioner-travel", "tensioner", "no-drag", "tensioner.rattle", "tensioner.bearing"),
+        ("arm-swing", "tensioner", "swings", "tensioner.rattle", "idler.bearing"),
+        ("damper-watch", "crank", "wobbles", "crank.damper", "engine.knock"),
+        ("fan-turn", "fan", "solid", "fan.clutch", "fan.bearing"),
+        ("spin-on", "idler", "spins-on", "idler.bearing", "idler-2.bearing"),
+        ("pulley-face", "crank", "worn", "crank.damper", "none"),
+        ("coolant-level", "coolant-pump", "low", "coolant-pump.seal", "coolant-pump.impeller"),
+        ("cap-pressure", "coolant-pump", "drops", "coolant-pump.seal", "coolant-pump.impeller"),
+        ("oil-level", None, "low", "engine.knock", "idler.bearing"),
+        ("oil-filler", None, "varnish", "timing-chain.rattle", "exhaust-leak.tick"),
+        ("cylinder-cut", None, "changes", "engine.knock", "valve-train.tick"),
+        ("hose-pinch", None, "changes", "vacuum-leak.hiss", "exhaust-leak.tick"),
+        ("exhaust-feel", None, "blows", "exhaust-leak.tick", "vacuum-leak.hiss"),
     ],
 )
 def test_outcomes_lean_the_way_the_trade_says(check, part, outcome, raised, lowered):
@@ -138,6 +167,36 @@ def test_belt_driven_means_it_hangs_on_the_belt():
         "none",
         "other",
     }
+
+
+def test_every_suspect_can_be_put_right_and_each_pair_by_its_two():
+    everyone = all_suspects_for(catalogue(), EVERY_PULLEY)
+    cured = [word for repair in repairs_for(costs(), everyone) for word in repair.cures]
+    single = [suspect.id for suspect in everyone if not suspect.members]
+    assert sorted(cured) == sorted(single)
+
+
+def test_common_pairs_are_there_and_rarer_than_either_alone():
+    # Common practice, no source: a leaking seal washes out the pump's bearing, and so on.
+    everyone = {suspect.id: suspect for suspect in all_suspects_for(catalogue(), EVERY_PULLEY)}
+    pairs = [suspect for suspect in everyone.values() if suspect.members]
+    assert "coolant-pump.seal+coolant-pump.bearing" in everyone
+    for pair in pairs:
+        assert all(pair.weight < everyone[member.id].weight for member in pair.members)
+        assert "." not in pair.sounds
+        assert "-" not in pair.name.replace("A/C", "")
+    assert len({suspect.name for suspect in everyone.values()}) == len(everyone)
+
+
+def test_about_as_many_suspects_and_checks_as_a_technician_knows():
+    assert 30 <= len(catalogue().suspects) + len(catalogue().pairs) <= 45
+    assert 35 <= len(catalogue().checks) <= 45
+
+
+def test_every_check_says_what_it_costs_if_it_goes_wrong():
+    for check in catalogue().checks:
+        assert check.mishap is not None, check.id
+        assert check.mishap.what, check.id
 
 
 def test_tables_are_read_once():

@@ -6,11 +6,14 @@ import pytest
 
 from beltside.base.errors import InputError
 from beltside.suspects.catalogue import (
+    NOT_DONE,
+    NOT_SURE,
+    all_suspects_for,
     check_done,
     checks_for,
-    parse_catalogue,
     suspects_for,
 )
+from beltside.suspects.catalogue_table import merged, parse_catalogue
 
 
 def suspect(needs, *, weight=1, belt_driven=True):
@@ -40,7 +43,12 @@ def check(outcomes, likely, **keys):
 
 SMALL = {
     "version": 1,
-    "belt_off_minutes": 15,
+    "access": {
+        "belt-off": {"says": "the belt is off", "open_minutes": 8, "close_minutes": 7},
+    },
+    "condition": {
+        "engine-cold": {"says": "it is cold", "assumed": True, "ends_with_running": True},
+    },
     "suspect": {
         "idler.bearing": suspect("idler"),
         "alternator.bearing": suspect("alternator"),
@@ -204,13 +212,27 @@ class TestWhatSomebodyWroteDown:
 
 
 SPIN = ("check", "spin")
+PAIR = {"name": "both", "weight": 1, "sounds": "a sound", "replace": "a part"}
+TWICE = {
+    "x": {"checks": ["spin"], "share": 0.5},
+    "y": {"checks": ["spin", "run"], "share": 0.5},
+}
 
 
 @pytest.mark.parametrize(
     ("table", "says"),
     [
         (changed("versoin", to=1), 'nearest "version"'),
-        (changed("belt_off_minutes", drop=True), "belt_off_minutes is missing"),
+        (changed("version", drop=True), "version is missing"),
+        (changed("access", to={}), "there is no access.belt-off"),
+        (changed("access", "belt-off", "open_minutes", to=-1), "open_minutes is -1"),
+        (changed("condition", "engine-cold", "assumed", to=1), "true or false"),
+        (changed("repeat_share", to=1.5), "0 to 0.95"),
+        (changed("pair", to={"idler.bearing": PAIR}), "must be two suspects"),
+        (changed("pair", to={"idler.bearing+belt.slop": PAIR}), 'nearest "belt.slip"'),
+        (changed("alike", to={"x": {"checks": ["spinn"], "share": 0.5}}), 'nearest "spin"'),
+        (changed("alike", to={"x": {"checks": ["spin"], "share": 1}}), "0 to 0.95"),
+        (changed("alike", to=TWICE), '"spin" stands in two groups'),
         (changed("suspect", "other", drop=True), "suspect.other is missing"),
         (changed("suspect", to=[]), "suspect must be groups"),
         (changed("suspect", "idlr.bearing", to=suspect("idler")), 'nearest "idler"'),
@@ -226,6 +248,10 @@ SPIN = ("check", "spin")
         (changed(*SPIN, "engine", to="runing"), 'nearest "running"'),
         (changed(*SPIN, "belt", to="of"), 'nearest "off"'),
         (changed(*SPIN, "minutes", to=float("nan")), "minutes is nan"),
+        (changed(*SPIN, "needs", to=["engine-clod"]), 'nearest "engine-cold"'),
+        (changed(*SPIN, "access", to=["underside"]), '"underside" is not known'),
+        (changed(*SPIN, "mishap", to={"chance": 2, "money": 1, "what": "x"}), "chance is 2"),
+        (changed(*SPIN, "outcomes", "not-sure", to={"says": "x"}), 'has "not-sure" already'),
         (changed(*SPIN, "outcomes", to={"smooth": {"says": "x"}}), "two or more"),
         (changed(*SPIN, "outcomes", "rough", to={"says": "x", "also": ["smooth"]}), "stands for"),
         (changed(*SPIN, "likely", "otherwise", drop=True), "otherwise is missing"),
@@ -264,3 +290,88 @@ def test_all_that_is_wrong_is_named_at_once():
     del table["check"]["run"]["hazard"]
     with pytest.raises(InputError, match=r"weight.*engine.*hazard"):
         parse_catalogue(table)
+
+
+class TestTwoAtOnce:
+    @pytest.fixture
+    def paired(self):
+        return parse_catalogue(
+            changed(
+                "pair",
+                to={
+                    "idler.bearing+belt.slip": PAIR,
+                    "alternator.bearing+idler.bearing": PAIR,
+                },
+            )
+        )
+
+    def test_single_suspects_stay_as_they_are(self, paired, small):
+        assert suspects_for(paired, DRIVE) == suspects_for(small, DRIVE)
+
+    def test_each_numbered_part_has_its_pair(self, paired):
+        ids = [s.id for s in all_suspects_for(paired, DRIVE) if s.members]
+        assert ids == [
+            "idler.bearing+belt.slip",
+            "idler-2.bearing+belt.slip",
+            "alternator.bearing+idler.bearing",
+            "alternator.bearing+idler-2.bearing",
+        ]
+
+    def test_a_car_without_one_member_has_no_pair(self, paired):
+        ids = [s.id for s in all_suspects_for(paired, ("crank", "alternator")) if s.members]
+        assert ids == []
+
+    def test_the_more_telling_of_what_the_two_would_show(self, paired):
+        pair = next(s for s in all_suspects_for(paired, DRIVE) if s.members)
+        # By hand: smooth only if both show it, 0.3 x 0.8 under the hand, 0.9 x 0.8 elsewhere.
+        spin = paired.check("spin")
+        assert spin.likelihoods(pair, "idler")["smooth"] == pytest.approx(0.24)
+        assert spin.likelihoods(pair, "idler-2")["smooth"] == pytest.approx(0.72)
+        # The noise is gone only if it is of both: 0.95 x 0.95.
+        gone = paired.check("run").likelihoods(pair)
+        assert gone["stays"] == pytest.approx(1 - 0.95**2)
+        assert sum(gone.values()) == pytest.approx(1.0)
+
+    def test_a_row_of_its_own_comes_first(self):
+        table = changed("pair", to={"idler.bearing+belt.slip": PAIR})
+        table["check"]["run"]["likely"]["idler.bearing+belt.slip"] = {"gone": 0.6, "stays": 0.4}
+        catalogue = parse_catalogue(table)
+        pair = next(s for s in all_suspects_for(catalogue, DRIVE) if s.members)
+        assert catalogue.check("run").likelihoods(pair)["gone"] == 0.6
+
+
+class TestOwnEntriesLaidOver:
+    def test_a_figure_alone(self):
+        own = {"suspect": {"belt.slip": {"weight": 5}}, "check": {"spin": {"minutes": 4}}}
+        catalogue = parse_catalogue(merged(SMALL, own))
+        assert catalogue.check("spin").minutes == 4
+        assert named(catalogue, "belt.slip").weight == 5
+        assert catalogue.check("run") == parse_catalogue(SMALL).check("run")
+
+    def test_a_row_is_replaced_whole(self):
+        own = {"check": {"spin": {"likely": {"any.bearing": {"smooth": 0.5, "rough": 0.5}}}}}
+        catalogue = parse_catalogue(merged(SMALL, own))
+        likely = catalogue.check("spin").likelihoods(named(catalogue, "idler.bearing"), "idler")
+        assert likely == {"smooth": 0.5, "rough": 0.5}
+        half = {"check": {"spin": {"likely": {"any.bearing": {"rough": 0.5}}}}}
+        with pytest.raises(InputError, match="smooth is missing"):
+            parse_catalogue(merged(SMALL, half))
+
+    def test_a_check_of_ones_own_and_one_left_out(self):
+        own = {"check": {"smell": SMALL["check"]["run"], "run": {"leave_out": True}}}
+        catalogue = parse_catalogue(merged(SMALL, own))
+        assert [check.id for check in catalogue.checks] == ["spin", "smell"]
+
+    def test_the_shipped_table_is_left_alone(self):
+        before = copy.deepcopy(SMALL)
+        merged(SMALL, {"suspect": {"belt.slip": {"weight": 5}}})
+        assert before == SMALL
+
+
+@pytest.mark.parametrize(
+    ("word", "outcome"), [("not-sure", NOT_SURE), ("unclear", NOT_SURE), ("skip", NOT_DONE)]
+)
+def test_not_sure_and_not_done_belong_to_every_check(small, word, outcome):
+    done = check_done(small, DRIVE, "spin", "idler", word)
+    assert done.outcome is outcome
+    assert not done.tells

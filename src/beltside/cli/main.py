@@ -16,6 +16,7 @@ import typer
 
 from beltside import __version__
 from beltside.cli.bolts import bolts_app
+from beltside.cli.compare import compare
 from beltside.cli.coolant_work import coolant_app
 from beltside.cli.drive import drive
 from beltside.cli.learned import learned_app
@@ -180,6 +181,7 @@ def demo(
     show_demo(result, saved)
 
 
+app.command(short_help="Before and after: how much quieter, and a pair to listen to.")(compare)
 app.command(short_help="Probe takes: at which housing the noise is loudest.")(where)
 app.command(short_help="Stereo takes: which way the noise comes from.")(direction)
 app.command(short_help="Takes with known causes that one take is most like.")(similar)

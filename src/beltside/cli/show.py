@@ -95,7 +95,9 @@ def _case(out: Console, result: FindResult) -> None:
         if suspect.probability >= _SMALLEST_NAMED or suspect is suspects[0]
     ]
     _odds(out, named, suspects[len(named) :])
+    _bullets(out, "Contradictions", [one.says for one in result.contradictions])
     _reasons(out, named)
+    _findings(out, result)
     _speeds(out, result)
     for listen in result.listens.values():
         _lines(out, listen, file=listen.file, most=_MOST_LINES_OF_EACH)
@@ -232,7 +234,28 @@ def _lines(out: Console, result: ListenResult, *, file: str = "", most: int = _M
         _say(out, f"and {weaker} weaker {'one' if weaker == 1 else 'ones'}; --json gives them all.")
 
 
+def _findings(out: Console, result: FindResult) -> None:
+    """What each finding moves, and who would be first without it."""
+    if not result.findings:
+        return
+    first = ranked(result)[0]
+    names = {suspect.id: suspect.name for suspect in result.suspects}
+    _heading(out, "Findings", f"what each moves for {first.name}, and the odds without it")
+    table = _table("right", "right", "wrap")
+    for finding in result.findings:
+        _add(table, f"{finding.number}.", bits_words(finding.bits), finding.says)
+        without = "; ".join(
+            f"{names.get(suspect, suspect)} {percent_words(share)}"
+            for suspect, share in finding.without[:2]
+        )
+        _add(table, "", "", f"without it: {without}")
+    out.print(table)
+
+
 def _next_checks(out: Console, result: FindResult) -> None:
+    if result.next_step is not None:
+        _heading(out, "Next step")
+        _say(out, full_stop(result.next_step.says))
     if not result.next_checks:
         return
     _heading(out, "Check next")
@@ -241,7 +264,13 @@ def _next_checks(out: Console, result: FindResult) -> None:
         where = f", {part_words(check.part)}" if check.part else ""
         what = check.check.replace("-", " ")
         _add(table, f"{number}.", f"{what}{where}: {minutes_words(check.minutes)}")
+        if check.how:
+            _add(table, "", full_stop(check.how))
+        if check.first:
+            _add(table, "", f"First: {'; '.join(check.first)}.")
         _add(table, "", full_stop(check.why))
+        if check.hazard:
+            _add(table, "", f"Caution: {' '.join((check.hazard, *check.cautions))}")
     out.print(table)
 
 

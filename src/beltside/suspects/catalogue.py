@@ -1,17 +1,18 @@
-"""The suspects and the checks that tell them apart, read from plain values.
+"""The suspects and the checks that tell them apart.
 
-The figures stand in catalogue.toml, which says what each key means.
+The figures stand in catalogue.toml and checks.toml, which say what each key means;
+`suspects.catalogue_table` reads them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import Final
 
 from beltside.base.errors import InputError, nearest
-from beltside.base.words import FAULTS, PARTS, PULLEY_PARTS, part_kind
-from beltside.suspects.complaints import Complaints
+from beltside.base.words import part_kind
 
 HEALTHY: Final = "none"
 OTHER: Final = "other"
@@ -20,21 +21,22 @@ OTHER: Final = "other"
 OTHERWISE: Final = "otherwise"
 BELT_DRIVEN: Final = "belt-driven"
 ANY: Final = "any."
-
-_LEAST_LIKELY: Final = 0.005
-_SUM_TOLERANCE: Final = 1e-6
+BELT_OFF: Final = "belt-off"
+"""The access that a check with `belt = "off"` needs and one with `belt = "on"` forbids."""
 
 
 @dataclass(frozen=True)
 class Suspect:
-    """A part with a fault.
+    """A part with a fault, or two of them at once.
 
     Attributes
     ----------
     id
-        "part.fault", numbered as the part is ("idler-2.bearing"); "none" or "other".
+        "part.fault", numbered as the part is ("idler-2.bearing"); "none" or "other"; for two at
+        once "part.fault+part.fault".
     part, fault
-        The two halves; for "none" and "other" the part is the id and the fault is empty.
+        The two halves; for "none" and "other" the part is the id and the fault is empty. Two at
+        once have the part of the first, and both faults.
     name
         In plain words.
     needs
@@ -45,6 +47,8 @@ class Suspect:
         Whether the noise stops with the belt off.
     sounds, replace
         What it sounds like, and what is replaced.
+    members
+        The two suspects of a pair; empty for a single one.
     """
 
     id: str
@@ -56,6 +60,14 @@ class Suspect:
     belt_driven: bool
     sounds: str
     replace: str
+    members: tuple[Suspect, ...] = ()
+
+    @property
+    def kind(self) -> str:
+        """The id without numbers: "idler.bearing" for "idler-2.bearing"."""
+        if self.members:
+            return "+".join(member.kind for member in self.members)
+        return f"{part_kind(self.part)}.{self.fault}" if self.fault else self.id
 
 
 @dataclass(frozen=True)
@@ -65,6 +77,20 @@ class Outcome:
     word: str
     says: str
     also: tuple[str, ...] = ()
+
+
+NOT_SURE: Final = Outcome("not-sure", "done, but could not tell", ("unsure", "unclear", "maybe"))
+NOT_DONE: Final = Outcome("not-done", "was not done", ("skipped", "skip", "left-out"))
+"""Two outcomes every check has. Neither moves the odds; the check is not proposed again."""
+
+
+@dataclass(frozen=True)
+class Mishap:
+    """What a check costs if it goes wrong: how often it does (0 to 1), the money, and what."""
+
+    chance: float
+    money: float
+    what: str
 
 
 @dataclass(frozen=True)
@@ -80,17 +106,23 @@ class Check:
     parts
         Kinds of pulley it is done on, one at a time; empty when done once for the whole engine.
     minutes
-        Time it takes [min], without taking the belt off.
+        Time it takes [min], without opening and closing an access.
     engine
         "off" or "running".
     belt
         "on", "off" or "either": how the belt must be.
+    access
+        Accesses that must be open besides, "underside".
+    needs
+        Conditions that must hold first, "engine-cold".
     outcomes
-        What it can show.
+        What it can show, from the least to the most telling.
     likely
         Row of outcome probabilities by "part.fault", "any.fault", "belt-driven" or "otherwise".
     hazard, cautions
         The main risk, and further ones, each a sentence.
+    mishap
+        What it costs if it goes wrong.
     """
 
     id: str
@@ -104,14 +136,53 @@ class Check:
     likely: Mapping[str, Mapping[str, float]] = field(hash=False)
     hazard: str
     cautions: tuple[str, ...]
+    access: tuple[str, ...] = ()
+    needs: tuple[str, ...] = ()
+    mishap: Mishap | None = None
+
+    @property
+    def opens(self) -> tuple[str, ...]:
+        """Every access that must be open."""
+        return (*((BELT_OFF,) if self.belt == "off" else ()), *self.access)
+
+    @property
+    def closes(self) -> tuple[str, ...]:
+        """Every access that must not be open."""
+        return (BELT_OFF,) if self.belt == "on" else ()
+
+    def row_key(self, suspect: Suspect, part: str | None = None) -> str | None:
+        """Which row of `likely` speaks for a suspect; None for a pair without a row of its own.
+
+        Raises
+        ------
+        InputError
+            As `likelihoods`.
+        """
+        self.require_part(part)
+        if suspect.members:
+            shown_here = part is None or any(member.part == part for member in suspect.members)
+            return suspect.kind if shown_here and suspect.kind in self.likely else None
+        kind = part_kind(suspect.part)
+        own = part is None or suspect.part == part
+        # A row for a part that is checked one at a time speaks of the one under the hand.
+        if suspect.kind in self.likely and (own or kind not in self.parts):
+            return suspect.kind
+        if own and f"{ANY}{suspect.fault}" in self.likely:
+            return f"{ANY}{suspect.fault}"
+        if suspect.belt_driven and BELT_DRIVEN in self.likely:
+            return BELT_DRIVEN
+        return OTHERWISE
 
     def likelihoods(self, suspect: Suspect, part: str | None = None) -> Mapping[str, float]:
         """Probability of each outcome when `suspect` is the culprit.
 
+        A pair without a row of its own shows the more telling of what its members would show
+        (noisy max: Henrion 1989; Diez 1993).
+
         Parameters
         ----------
         suspect
-            One of `suspects_for`.
+            One of `suspects_for` or `all_suspects_for`.
         part
             The pulley the check is done on; None for a check of the whole engine.
 
@@ -121,18 +192,19 @@ class Check:
             When the check is done on a pulley and `part` is not one of its kinds, or when it is
             done on the whole engine and a part is given.
         """
-        self.require_part(part)
-        kind = part_kind(suspect.part)
-        own = part is None or suspect.part == part
-        # A row for a part that is checked one at a time speaks of the one under the hand.
-        exact = f"{kind}.{suspect.fault}" if suspect.fault else suspect.id
-        if exact in self.likely and (own or kind not in self.parts):
-            return self.likely[exact]
-        if own and f"{ANY}{suspect.fault}" in self.likely:
-            return self.likely[f"{ANY}{suspect.fault}"]
-        if suspect.belt_driven and BELT_DRIVEN in self.likely:
-            return self.likely[BELT_DRIVEN]
-        return self.likely[OTHERWISE]
+        key = self.row_key(suspect, part)
+        if key is not None:
+            return self.likely[key]
+        rows = [self.likelihoods(member, part) for member in suspect.members]
+        shown: dict[str, float] = {}
+        below, at_most = 0.0, [0.0] * len(rows)
+        for outcome in self.outcomes:
+            at_most = [c + row[outcome.word] for c, row in zip(at_most, rows, strict=True)]
+            both = min(at_most[0] * at_most[1], 1.0)
+            shown[outcome.word] = both - below
+            below = both
+        shown[self.outcomes[-1].word] += 1.0 - below
+        return shown
 
     def outcome(self, word: str) -> Outcome:
         """The outcome of that word, also by one of its other words.
@@ -142,10 +214,10 @@ class Check:
         InputError
             When it is none of them; names the nearest.
         """
-        for outcome in self.outcomes:
+        for outcome in (*self.outcomes, NOT_SURE, NOT_DONE):
             if word == outcome.word or word in outcome.also:
                 return outcome
-        words = [outcome.word for outcome in self.outcomes]
+        words = [outcome.word for outcome in (*self.outcomes, NOT_SURE, NOT_DONE)]
         close = nearest(word, words)
         raise InputError(
             f'"{word}" is no outcome of {self.id}',
@@ -168,13 +240,63 @@ class Check:
 
 
 @dataclass(frozen=True)
+class Access:
+    """Something taken off or set up once for several checks: minutes to open and to close it."""
+
+    id: str
+    says: str
+    open_minutes: float
+    close_minutes: float
+
+
+@dataclass(frozen=True)
+class Condition:
+    """Something that must hold for some checks.
+
+    Attributes
+    ----------
+    id, says
+        Its word, and a sentence.
+    assumed
+        Whether it is taken to hold while nobody has said.
+    ends_with_running
+        Whether a check with the engine running ends it, as it does a cold engine.
+    """
+
+    id: str
+    says: str
+    assumed: bool
+    ends_with_running: bool
+
+
+@dataclass(frozen=True)
+class Alike:
+    """Checks on one part that lean on the same sign, so that two of them are not two witnesses.
+
+    `share` (0 to 1) is how often they see one and the same thing; 0 is independent.
+    """
+
+    id: str
+    checks: tuple[str, ...]
+    share: float
+
+
+@dataclass(frozen=True)
 class Catalogue:
-    """All suspects and checks; `belt_off_minutes` is spent once to take the belt off and on."""
+    """All suspects and checks.
+
+    `suspects` are single faults, `pairs` two at once. `repeat_share` is how often the same check
+    done again on the same part only repeats what the first one saw (0 to 1).
+    """
 
     version: int
-    belt_off_minutes: float
     suspects: tuple[Suspect, ...]
     checks: tuple[Check, ...]
+    pairs: tuple[Suspect, ...] = ()
+    accesses: tuple[Access, ...] = ()
+    conditions: tuple[Condition, ...] = ()
+    alike: tuple[Alike, ...] = ()
+    repeat_share: float = 0.0
 
     def check(self, word: str) -> Check:
         """The check of that word; InputError names the nearest when there is none."""
@@ -191,7 +313,7 @@ class Catalogue:
 
 
 def suspects_for(catalogue: Catalogue, parts_on_drive: Sequence[str]) -> tuple[Suspect, ...]:
-    """The suspects of one car, a numbered part with its own suspects.
+    """The single suspects of one car, a numbered part with its own suspects.
 
     Parameters
     ----------
@@ -224,6 +346,33 @@ def suspects_for(catalogue: Catalogue, parts_on_drive: Sequence[str]) -> tuple[S
     return tuple(chosen)
 
 
+def all_suspects_for(catalogue: Catalogue, parts_on_drive: Sequence[str]) -> tuple[Suspect, ...]:
+    """`suspects_for`, then the pairs whose two members this car can have.
+
+    Two faults of one part are on the same one: "idler-2" is not paired with "idler".
+    """
+    single = suspects_for(catalogue, parts_on_drive)
+    by_kind: dict[str, list[Suspect]] = {}
+    for suspect in single:
+        by_kind.setdefault(suspect.kind, []).append(suspect)
+    pairs = []
+    for pair in catalogue.pairs:
+        for first, second in product(*(by_kind.get(one.kind, []) for one in pair.members)):
+            if part_kind(first.part) == part_kind(second.part) and first.part != second.part:
+                continue
+            numbers = [m.name.partition(" (")[2] for m in (first, second) if " (" in m.name]
+            pairs.append(
+                replace(
+                    pair,
+                    id=f"{first.id}+{second.id}",
+                    part=first.part,
+                    members=(first, second),
+                    name=pair.name + (f" ({numbers[0]}" if numbers else ""),
+                )
+            )
+    return (*single, *pairs)
+
+
 def checks_for(
     catalogue: Catalogue, parts_on_drive: Sequence[str]
 ) -> tuple[tuple[Check, str | None], ...]:
@@ -246,6 +395,11 @@ class CheckDone:
     check: Check
     part: str | None
     outcome: Outcome
+
+    @property
+    def tells(self) -> bool:
+        """Whether it moves the odds: not when it was not done, or nobody could tell."""
+        return self.outcome not in (NOT_SURE, NOT_DONE)
 
 
 def check_done(
@@ -279,121 +433,3 @@ def check_done(
             instead="adding the pulley to the drive sheet" if part and not able else "",
         )
     return CheckDone(found, part, shown)
-
-
-def parse_catalogue(table: Mapping[str, object]) -> Catalogue:
-    """Check a catalogue as read from TOML and make it.
-
-    Raises
-    ------
-    InputError
-        Naming everything that is wrong: unknown or missing keys and words with the nearest, rows
-        that do not name every outcome, probabilities under 0.005 or not adding to 1.
-    """
-    said = Complaints()
-    top = said.group(table, "catalogue", ("version", "belt_off_minutes", "suspect", "check"))
-    suspects = tuple(
-        _suspect(key, value, said) for key, value in said.groups(top, "suspect").items()
-    )
-    for word in (HEALTHY, OTHER):
-        if word not in {suspect.id for suspect in suspects}:
-            said.add(f"suspect.{word} is missing")
-    checks = tuple(
-        _check(key, value, suspects, said) for key, value in said.groups(top, "check").items()
-    )
-    version = int(said.number(top, "catalogue", "version", least=1))
-    belt_off_minutes = said.number(top, "catalogue", "belt_off_minutes")
-    said.raise_if_any()
-    return Catalogue(version, belt_off_minutes, suspects, checks)
-
-
-def _suspect(key: str, value: object, said: Complaints) -> Suspect:
-    where = f"suspect.{key}"
-    keys = ("name", "needs", "weight", "belt_driven", "sounds", "replace")
-    group = said.group(value, where, keys)
-    part, _, fault = key.partition(".")
-    if key not in (HEALTHY, OTHER):
-        said.word(part, f"{where}: the part", [word for word in PARTS if word != HEALTHY])
-        said.word(fault, f"{where}: the fault", FAULTS)
-    needs = said.text(group, where, "needs")
-    said.word(needs, f"{where}.needs", (*PULLEY_PARTS, "belt", "engine"))
-    if part in PULLEY_PARTS and needs != part:
-        said.add(f'{where}.needs is "{needs}" and must be "{part}"')
-    if not isinstance(group.get("belt_driven"), bool):
-        said.add(f"{where}.belt_driven must be true or false")
-    return Suspect(
-        id=key,
-        part=part,
-        fault=fault,
-        name=said.text(group, where, "name"),
-        needs=needs,
-        weight=said.number(group, where, "weight"),
-        belt_driven=group.get("belt_driven") is True,
-        sounds=said.text(group, where, "sounds"),
-        replace=said.text(group, where, "replace"),
-    )
-
-
-def _check(key: str, value: object, suspects: Sequence[Suspect], said: Complaints) -> Check:
-    where = f"check.{key}"
-    required = ("name", "how", "minutes", "engine", "belt", "hazard", "outcomes", "likely")
-    group = said.group(value, where, required, ("parts", "cautions"))
-    parts = said.texts(group, where, "parts")
-    for part in parts:
-        said.word(part, f"{where}.parts", PULLEY_PARTS)
-    engine, belt = said.text(group, where, "engine"), said.text(group, where, "belt")
-    said.word(engine, f"{where}.engine", ("off", "running"))
-    said.word(belt, f"{where}.belt", ("on", "off", "either"))
-    outcomes = []
-    for word, value in said.groups(group, "outcomes", where).items():
-        own = said.group(value, f"{where}.outcomes.{word}", ("says",), ("also",))
-        place = f"{where}.outcomes.{word}"
-        outcomes.append(
-            Outcome(word, said.text(own, place, "says"), said.texts(own, place, "also"))
-        )
-    spoken = [word for outcome in outcomes for word in (outcome.word, *outcome.also)]
-    for word in sorted({word for word in spoken if spoken.count(word) > 1}):
-        said.add(f'{where}.outcomes: "{word}" stands for two outcomes')
-    if len(outcomes) < 2:
-        said.add(f"{where}.outcomes must be two or more: one outcome tells nothing")
-    return Check(
-        id=key,
-        name=said.text(group, where, "name"),
-        how=said.text(group, where, "how"),
-        parts=parts,
-        minutes=said.number(group, where, "minutes"),
-        engine=engine,
-        belt=belt,
-        outcomes=tuple(outcomes),
-        likely=_likely(group, where, [outcome.word for outcome in outcomes], suspects, said),
-        hazard=said.text(group, where, "hazard"),
-        cautions=said.texts(group, where, "cautions"),
-    )
-
-
-def _likely(
-    group: Mapping[str, object],
-    where: str,
-    outcomes: Sequence[str],
-    suspects: Sequence[Suspect],
-    said: Complaints,
-) -> Mapping[str, Mapping[str, float]]:
-    rows: dict[str, Mapping[str, float]] = {}
-    named = [suspect.id for suspect in suspects]
-    allowed = (
-        *named,
-        *(f"{ANY}{suspect.fault}" for suspect in suspects if suspect.fault),
-        *(() if group.get("parts") else (BELT_DRIVEN,)),
-        OTHERWISE,
-    )
-    for key, value in said.groups(group, "likely", where).items():
-        place = f"{where}.likely.{key}"
-        said.word(key, place, allowed)
-        row = said.group(value, place, outcomes)
-        rows[key] = {word: said.number(row, place, word, least=_LEAST_LIKELY) for word in outcomes}
-        total = sum(rows[key].values())
-        if set(row) == set(outcomes) and abs(total - 1.0) > _SUM_TOLERANCE:
-            said.add(f"{place} adds up to {total:g} and must add up to 1")
-    if OTHERWISE not in rows:
-        said.add(f"{where}.likely.{OTHERWISE} is missing")
-    return rows

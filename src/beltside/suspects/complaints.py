@@ -13,15 +13,16 @@ class Complaints:
     Every method notes what is wrong; `raise_if_any` says it all.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, what: str = "the catalogue") -> None:
         self._said: list[str] = []
+        self._what = what
 
     def add(self, text: str) -> None:
         self._said.append(text)
 
     def raise_if_any(self) -> None:
         if self._said:
-            raise InputError("the catalogue has problems: " + "; ".join(self._said))
+            raise InputError(f"{self._what} has problems: " + "; ".join(self._said))
 
     def word(self, word: str, where: str, allowed: Iterable[str]) -> None:
         words = list(allowed)
@@ -65,8 +66,18 @@ class Complaints:
             return ()
         return tuple(value)
 
+    def yes(self, group: Mapping[str, object], where: str, key: str) -> bool:
+        if key in group and not isinstance(group[key], bool):
+            self.add(f"{where}.{key} must be true or false")
+        return group.get(key) is True
+
     def number(
-        self, group: Mapping[str, object], where: str, key: str, least: float = 1e-3
+        self,
+        group: Mapping[str, object],
+        where: str,
+        key: str,
+        least: float = 1e-3,
+        most: float = 1e6,
     ) -> float:
         value = group.get(key)
         if key not in group:
@@ -74,6 +85,7 @@ class Complaints:
         if isinstance(value, bool) or not isinstance(value, int | float):
             self.add(f"{where}.{key} must be a number")
             return 1.0
-        if not least <= value <= 1e6:
-            self.add(f"{where}.{key} is {value:g} and must be {least:g} or more")
+        if not least <= value <= most:
+            limits = f"{least:g} or more" if most >= 1e6 else f"{least:g} to {most:g}"
+            self.add(f"{where}.{key} is {value:g} and must be {limits}")
         return float(value)

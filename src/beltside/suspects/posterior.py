@@ -1,50 +1,30 @@
-"""Joining what the sound says with what hands and eyes found, and the next check.
+"""Joining what the sound says with what hands and eyes found, by Bayes' rule in logarithms.
 
-Odds are exact: log prior, plus the sound's, plus the log of how likely each finding is under
-each suspect (Bayes). A first version of the next check: the expected drop of uncertainty per
-minute of work.
+Exact for any set of findings, in any order. Checks that lean on the same sign are joined by a
+mixture of two copulas (Fréchet 1958; Nelsen 2006, eq. 2.2.8, from memory): with a share w they all
+see one and the same thing, else each sees for itself. With w = 0 that is plain independence. What
+one check shows alone is as likely as the catalogue says, whatever w is.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from beltside.suspects.catalogue import Check, CheckDone, Suspect
+from beltside.suspects.board import Board
+from beltside.suspects.catalogue import CheckDone
 
 Float64 = npt.NDArray[np.float64]
 
+CONFLICT_BITS: Final = 2.0
+"""From here on findings are said to contradict each other: a chance of one in four or less."""
 
-@dataclass(frozen=True)
-class CheckWorth:
-    """A check that could come next; `worth` is in bits per minute, `gain` in bits."""
-
-    check: Check
-    part: str | None
-    minutes: float
-    gain: float
-
-    @property
-    def worth(self) -> float:
-        """Expected drop of uncertainty per minute [bit/min]."""
-        return self.gain / self.minutes
-
-
-def log_prior(suspects: Sequence[Suspect]) -> Float64:
-    """Log of how likely each suspect is before any test, shape (suspects,)."""
-    weight = np.array([suspect.weight for suspect in suspects])
-    result: Float64 = np.log(weight / weight.sum())
-    return result
-
-
-def finding_log_likelihood(suspects: Sequence[Suspect], done: CheckDone) -> Float64:
-    """Log of how likely a finding is under each suspect, shape (suspects,)."""
-    return np.log(
-        [done.check.likelihoods(suspect, done.part)[done.outcome.word] for suspect in suspects]
-    )
+SOUND: Final = -1
+"""Stands for the sound where findings are counted from 0."""
 
 
 def normalised(scores: Float64) -> Float64:
@@ -68,45 +48,216 @@ def entropy_bits(probability: Float64) -> float:
     return float(-(some * np.log2(some)).sum())
 
 
-def rank_checks(
-    suspects: Sequence[Suspect],
-    probability: Float64,
-    open_checks: Sequence[tuple[Check, str | None]],
-    *,
-    belt_off_minutes: float,
-    belt_is_off: bool,
-) -> list[CheckWorth]:
-    """Checks by expected drop of uncertainty per minute, most first.
+def log_sum(scores: Float64) -> Float64:
+    """Log of the sum of exponentials over the last axis."""
+    top = scores.max(axis=-1, keepdims=True)
+    result: Float64 = np.log(np.exp(scores - top).sum(axis=-1)) + top[..., 0]
+    return result
+
+
+def sound_evidence(board: Board, single: Float64) -> Float64:
+    """What the sound says of every suspect, from what it says of the single ones.
+
+    The sound is that of either member of a pair, nobody knows which: their mean. So the sound
+    alone never puts a pair before its likelier member.
 
     Parameters
     ----------
-    suspects, probability
-        Suspects and their present odds.
-    open_checks
-        Checks not done yet, with the pulley each is done on.
-    belt_off_minutes
-        Time to take the belt off and put it back [min], spent when a check wants it off.
-    belt_is_off
-        Whether a check with the belt off has been done: then it need not come off again.
+    single
+        Log-likelihood of the sound under each single suspect, up to a constant; they come first
+        in `board.suspects`.
     """
-    before = entropy_bits(probability)
-    ranked = []
-    for check, part in open_checks:
-        rows = np.array(
-            [
-                [check.likelihoods(suspect, part)[outcome.word] for outcome in check.outcomes]
-                for suspect in suspects
-            ]
-        )
-        joint = probability[:, None] * rows
-        seen = joint.sum(axis=0)
-        after = sum(
-            float(share) * entropy_bits(joint[:, index] / share)
-            for index, share in enumerate(seen)
-            if share > 0.0
-        )
-        minutes = check.minutes
-        if check.belt == "off" and not belt_is_off:
-            minutes += belt_off_minutes
-        ranked.append(CheckWorth(check, part, minutes, max(before - after, 0.0)))
-    return sorted(ranked, key=lambda one: -one.worth)
+    at = {suspect.id: index for index, suspect in enumerate(board.suspects)}
+    pairs = [
+        log_sum(single[[at[member.id] for member in suspect.members]])
+        - np.log(len(suspect.members))
+        for suspect in board.suspects
+        if suspect.members
+    ]
+    return np.concatenate((single, np.array(pairs))) if pairs else single
+
+
+def log_likelihood(board: Board, findings: Sequence[CheckDone]) -> Float64:
+    """Log-likelihood of all findings together under each suspect, shape (S,).
+
+    Findings that were not done or not sure say nothing.
+    """
+    clusters = _clusters(board, findings)
+    total = np.zeros(len(board.suspects))
+    for members in clusters.values():
+        total += _cluster(board, findings, members)
+    return total
+
+
+def posterior(board: Board, findings: Sequence[CheckDone], sound: Float64 | None = None) -> Float64:
+    """Probability of each suspect given sound and findings, shape (S,).
+
+    `sound` is the sound's log-likelihood under each suspect up to a constant (`sound_evidence`).
+    """
+    scores = board.log_prior + log_likelihood(board, findings)
+    return normalised(scores if sound is None else scores + sound)
+
+
+def without_each(
+    board: Board, findings: Sequence[CheckDone], sound: Float64 | None = None
+) -> Float64:
+    """Log scores of each suspect with one finding taken back, shape (findings, S), normalised."""
+    clusters = _clusters(board, findings)
+    parts = {key: _cluster(board, findings, members) for key, members in clusters.items()}
+    scores = board.log_prior + sum(parts.values(), np.zeros(len(board.suspects)))
+    if sound is not None:
+        scores = scores + sound
+    rows = np.tile(scores, (len(findings), 1))
+    for key, members in clusters.items():
+        for member in members:
+            rest = [one for one in members if one != member]
+            without = _cluster(board, findings, rest) if rest else 0.0
+            rows[member] += without - parts[key]
+    return rows - log_sum(rows)[:, None] if len(findings) else rows
+
+
+def weights_of_evidence(
+    board: Board, findings: Sequence[CheckDone], sound: Float64 | None = None
+) -> Float64:
+    """How far each finding moves the odds of each suspect [bits], shape (findings, S).
+
+    log2 of the odds with it over the odds without it, all else kept (Good 1950): +1 bit doubles
+    the odds of a suspect.
+    """
+    if not findings:
+        return np.zeros((0, len(board.suspects)))
+    scores = board.log_prior + log_likelihood(board, findings)
+    if sound is not None:
+        scores = scores + sound
+    result: Float64 = (
+        _logit(scores - log_sum(scores)) - _logit(without_each(board, findings, sound))
+    ) / np.log(2.0)
+    return result
+
+
+def _logit(log_share: Float64) -> Float64:
+    """Log odds from log probabilities over the last axis, precise at both ends."""
+    share = np.exp(log_share)
+    rest = share.sum(axis=-1, keepdims=True) - share
+    top = log_share.argmax(axis=-1)
+    # The likeliest takes most of the sum: what is left is summed afresh.
+    rows = np.atleast_2d(share).copy()
+    at = np.atleast_1d(top)
+    number = np.arange(len(rows))
+    rows[number, at] = 0.0
+    rest = np.atleast_2d(rest)
+    rest[number, at] = rows.sum(axis=1)
+    result: Float64 = log_share - np.log(np.maximum(rest.reshape(share.shape), 1e-300))
+    return result
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Two pieces of evidence that contradict each other.
+
+    `first` and `second` are positions among the findings, `SOUND` for the sound; `bits` is how
+    much rarer they are together than each by itself would make them.
+    """
+
+    first: int
+    second: int
+    bits: float
+
+
+def conflicts(
+    board: Board, findings: Sequence[CheckDone], sound: Float64 | None = None
+) -> list[Conflict]:
+    """Pairs of findings, or of the sound and a finding, that contradict each other, worst first.
+
+    log2 of P(a) P(b) / P(a, b), which is above 0 when a and b speak for different suspects
+    (Jensen, Chamberlain, Nordahl & Jensen 1991); told from `CONFLICT_BITS` on.
+    """
+    prior = board.log_prior
+    telling = [number for number, one in enumerate(findings) if one.tells]
+    if not telling:
+        return []
+    rows = np.array([_cluster(board, findings, [number]) for number in telling])
+    alone = log_sum(rows + prior)
+    found: list[Conflict] = []
+    together = log_sum(rows[:, None, :] + rows[None, :, :] + prior)
+    bits = (alone[:, None] + alone[None, :] - together) / np.log(2.0)
+    where = board_groups(board, findings, telling)
+    for one in range(len(telling)):
+        for other in range(one + 1, len(telling)):
+            value = float(bits[one, other])
+            if where[one] == where[other]:
+                joint = _cluster(board, findings, [telling[one], telling[other]])
+                value = float((alone[one] + alone[other] - log_sum(joint + prior)) / np.log(2.0))
+            if value >= CONFLICT_BITS:
+                found.append(Conflict(telling[one], telling[other], value))
+    if sound is not None:
+        heard = sound + prior
+        with_sound = log_sum(rows + heard) - log_sum(heard)
+        for one, value in enumerate((alone - with_sound) / np.log(2.0)):
+            if value >= CONFLICT_BITS:
+                found.append(Conflict(SOUND, telling[one], float(value)))
+    return sorted(found, key=lambda conflict: -conflict.bits)
+
+
+def board_groups(board: Board, findings: Sequence[CheckDone], telling: Sequence[int]) -> list[int]:
+    """Group of like checks of each finding in `telling`."""
+    return [int(board.groups[board.place_of(findings[number])]) for number in telling]
+
+
+def _clusters(board: Board, findings: Sequence[CheckDone]) -> dict[int, list[int]]:
+    """Findings that say something, by their group of like checks."""
+    found: dict[int, list[int]] = {}
+    for number, one in enumerate(findings):
+        if one.tells:
+            found.setdefault(int(board.groups[board.place_of(one)]), []).append(number)
+    return found
+
+
+def _cluster(board: Board, findings: Sequence[CheckDone], members: Sequence[int]) -> Float64:
+    """Log-likelihood of one group's findings together, shape (S,)."""
+    by_place: dict[int, list[int]] = {}
+    for number in members:
+        done = findings[number]
+        by_place.setdefault(board.place_of(done), []).append(board.outcome_of(done))
+    return np.log(joint_likelihood(board, by_place))
+
+
+def joint_likelihood(board: Board, shown: dict[int, list[int]]) -> Float64:
+    """Probability of the outcomes of one group of like checks under each suspect, shape (S,).
+
+    Parameters
+    ----------
+    shown
+        Outcomes by position of the check, each check as often as it was done.
+    """
+    apart = np.ones(len(board.suspects))
+    for place, outcomes in shown.items():
+        rows = board.likely[place, outcomes]
+        product = rows.prod(axis=0)
+        if len(outcomes) > 1:
+            # The same outcome lies in the same stretch; two different ones have none in common.
+            same = rows[0] if len(set(outcomes)) == 1 else 0.0
+            product = board.repeat_share * same + (1.0 - board.repeat_share) * product
+        apart *= product
+    share = board.shares[next(iter(shown))]
+    if share == 0.0:
+        return apart
+    result: Float64 = share * _common_stretch(board, shown) + (1.0 - share) * apart
+    return result
+
+
+def _common_stretch(board: Board, shown: dict[int, list[int]]) -> Float64:
+    """How often one and the same thing makes every check show what it showed, shape (S,).
+
+    The thing is a figure from 0 to 1, evenly spread; each check's outcomes split that stretch in
+    their order, from the least to the most telling.
+    """
+    low = np.zeros(len(board.suspects))
+    high = np.ones(len(board.suspects))
+    for place, outcomes in shown.items():
+        edges = np.cumsum(board.likely[place], axis=0)
+        for outcome in outcomes:
+            low = np.maximum(low, edges[outcome - 1] if outcome else 0.0)
+            high = np.minimum(high, edges[outcome])
+    result: Float64 = np.maximum(high - low, 0.0)
+    return result

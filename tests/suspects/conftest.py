@@ -1,0 +1,6 @@
+"""Small catalogues are in `boards.py`."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
