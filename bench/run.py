@@ -10,6 +10,9 @@ import sys
 import time
 
 import accuracy
+import belt_path
+import bolt_order
+import hold_test
 import speed
 from figures import Figure, table
 
@@ -18,6 +21,9 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     """Speed first, while the machine is otherwise idle; then accuracy."""
     groups = [("speed and memory", speed.measure(repeats))]
     print(table(groups[0][1]), flush=True)
+    groups.append(("hold test", hold_test.measure(2000, seed, repeats)))
+    groups.append(("tightening order", bolt_order.measure(60, seed)))
+    groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
     groups.append(
         (f"accuracy on the stranger, {cases} cases", accuracy.measure_stranger(cases, seed, 2))
     )

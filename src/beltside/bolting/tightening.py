@@ -95,18 +95,20 @@ def tighten(
     passes = []
     for number, share in enumerate(stages, start=1):
         for bolt in order:
-            force = _turn(joint.sink, bolt_n_mm, force, bolt, share)
+            force = turn_bolt(joint.sink, bolt_n_mm, force, bolt, share)
         passes.append(Pass(f"stage {number}", share, tuple(float(each) for each in force)))
     for number in range(1, MOST_ROUNDS + 1):
         for bolt in around:
-            force = _turn(joint.sink, bolt_n_mm, force, bolt, 1.0)
+            force = turn_bolt(joint.sink, bolt_n_mm, force, bolt, 1.0)
         passes.append(Pass(f"round {number}", 1.0, tuple(float(each) for each in force)))
         if force.min() >= ENOUGH:
             break
     return tuple(passes)
 
 
-def _turn(sink: Float64, bolt_n_mm: Float64, force: Float64, bolt: int, share: float) -> Float64:
+def turn_bolt(
+    sink: Float64, bolt_n_mm: Float64, force: Float64, bolt: int, share: float
+) -> Float64:
     """Bring one bolt to `share`; a wrench set to less than it holds only clicks."""
     if force[bolt] >= share:
         return force
