@@ -163,17 +163,17 @@ def adjust(
 def _least_drain(
     kind: Glycol, capacity_l: float, most_l: float, now: float, target: float, product: float
 ) -> float:
-    """The least that must come out so that neither amount is negative [L]."""
-    low, high = 0.0, most_l
-    if min(_amounts(kind, capacity_l, 0.0, now, target, product)) >= 0.0:
-        return 0.0
-    while high - low > 1e-6:
-        middle = 0.5 * (low + high)
-        if min(_amounts(kind, capacity_l, middle, now, target, product)) >= 0.0:
-            high = middle
-        else:
-            low = middle
-    return high
+    """The least that must come out so that neither amount is negative [L].
+
+    Both amounts run straight with what is drained, so the crossing of zero is exact.
+    """
+    least_l = 0.0
+    none = _amounts(kind, capacity_l, 0.0, now, target, product)
+    full = _amounts(kind, capacity_l, most_l, now, target, product)
+    for at_none, at_full in zip(none, full, strict=True):
+        if at_none < 0.0 <= at_full:
+            least_l = max(least_l, most_l * at_none / (at_none - at_full))
+    return min(least_l, most_l)
 
 
 def _out_of_reach(
