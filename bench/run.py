@@ -13,6 +13,7 @@ import accuracy
 import belt_path
 import bolt_order
 import hold_test
+import odds
 import speed
 from figures import Figure, table
 
@@ -22,6 +23,7 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups = [("speed and memory", speed.measure(repeats))]
     print(table(groups[0][1]), flush=True)
     groups.append(("hold test", hold_test.measure(2000, seed, repeats)))
+    groups.append(("odds and next check", odds.measure(300, 12, seed, 20)))
     groups.append(("tightening order", bolt_order.measure(60, seed)))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
     groups.append(

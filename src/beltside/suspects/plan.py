@@ -147,7 +147,10 @@ def ruled_out(planner: Planner, done: Collection[int]) -> npt.NDArray[np.bool_]:
     """Which suspects are ended by these repairs together, shape (S,)."""
     left = planner.useful.copy()
     left[:, list(done)] = 0.0
-    return np.logical_and(planner.useful.sum(axis=1) > 0.0, left.sum(axis=1) == 0.0)
+    gone: npt.NDArray[np.bool_] = np.logical_and(
+        planner.useful.sum(axis=1) > 0.0, left.sum(axis=1) == 0.0
+    )
+    return gone
 
 
 def check_minutes(planner: Planner, opened: frozenset[str]) -> Float64:
