@@ -15,6 +15,8 @@ import bolt_order
 import hold_test
 import odds
 import speed
+import teardown
+import where
 from figures import Figure, table
 
 
@@ -25,7 +27,9 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("hold test", hold_test.measure(2000, seed, repeats)))
     groups.append(("odds and next check", odds.measure(300, 12, seed, 20)))
     groups.append(("tightening order", bolt_order.measure(60, seed)))
+    groups.append(("teardown", teardown.measure(300, 40)))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
+    groups.append(("direction, fingerprint, housing map", where.measure(16, 40, 12, seed, 2)))
     groups.append(
         (f"accuracy on the stranger, {cases} cases", accuracy.measure_stranger(cases, seed, 2))
     )

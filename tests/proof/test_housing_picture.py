@@ -128,7 +128,7 @@ def test_the_direction_lies_over_the_front() -> None:
     svg = direction_drawing(POINTS, OUTLINE).svg()
     said = words(svg)
     assert any("likely points at the alternator" in text for text in said)
-    assert "78 % of pulleys" in said
+    assert "chance 78 %" in said
     assert re.search("stroke-dasharray", svg)
 
 

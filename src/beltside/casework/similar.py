@@ -24,10 +24,12 @@ VERSION: Final = 1
 MOST_TAKES: Final = 2000
 NEAREST: Final = 5
 
-NEAR: Final = 0.60
-SOME_LIKENESS: Final = 0.75
-"""Distances up to which the nearest take is called near, or of some likeness; set on simulated
-engines (docs/methods/fingerprint.md)."""
+NEAR: Final = 0.20
+SOME_LIKENESS: Final = 0.30
+CLEAR_LEAD: Final = 0.10
+SOME_LEAD: Final = 0.03
+"""Distances up to which the nearest take is near or of some likeness, and leads over the nearest
+take with another cause; set on simulated engines (docs/methods/fingerprint.md)."""
 
 RECORDING_SUFFIXES: Final = frozenset(
     [
@@ -147,13 +149,19 @@ def similar_among(
             "these only the texture was compared."
         )
     closest = ranked[0].distance
+    others = [one.distance for one in ranked if one.cause != ranked[0].cause]
+    lead = others[0] - closest if others else None
     state = "nothing like it"
     if asked.rhythm is not None and closest <= SOME_LIKENESS:
-        state = "near" if closest <= NEAR else "some likeness"
+        if closest <= NEAR or (lead or 0.0) >= CLEAR_LEAD:
+            state = "near"
+        elif lead is None or lead >= SOME_LEAD:
+            state = "some likeness"
     return SimilarResult(
         file=name,
         nearest=tuple(ranked[:most]),
         state=state,
+        lead=lead,
         compared=len(known),
         left_out=tuple(left_out),
         warnings=tuple(warnings),
@@ -174,8 +182,7 @@ def fingerprint_of(
     """Fingerprint of one take.
 
     A speed that is likeliest but not sure enough to be shown as a crank speed is looked for once
-    more near itself and used: in a comparison half and double of it are tried anyway, and a wrong
-    speed only makes a take a stranger.
+    more near itself and used: in a comparison a wrong speed only makes a take a stranger.
     """
     sound = crank_sound(source)
     crank = find_crank(sound, sheet, stated_rpm=stated_rpm)

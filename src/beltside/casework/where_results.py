@@ -372,6 +372,8 @@ class SimilarResult:
         Nearest first.
     state
         "near", "some likeness" or "nothing like it".
+    lead
+        How much farther the nearest take with another cause is; None when there is none.
     compared
         How many takes it was compared with.
     left_out
@@ -382,6 +384,7 @@ class SimilarResult:
     nearest: tuple[SimilarTake, ...]
     state: str
     compared: int
+    lead: float | None = None
     left_out: tuple[tuple[str, str], ...] = ()
     warnings: tuple[str, ...] = ()
     provenance: Provenance | None = None
@@ -393,6 +396,7 @@ class SimilarResult:
             "state": self.state,
             "nearest": [one.to_json() for one in self.nearest],
             "compared": self.compared,
+            "lead": None if self.lead is None else round(self.lead, 3),
             "left_out": [{"file": file, "why": why} for file, why in self.left_out],
             "warnings": list(self.warnings),
             "provenance": provenance_json(self.provenance),

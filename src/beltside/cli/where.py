@@ -288,13 +288,15 @@ def _show_where(result: WhereResult, saved: Sequence[Path]) -> None:
 
 
 def _show_direction(result: DirectionResult, saved: Sequence[Path]) -> None:
-    from beltside.proof.where_wording import direction_answer, side_words
+    from beltside.proof.where_wording import direction_answer, place_words, side_words
     from beltside.proof.wording import part_words, percent_words
 
     with page() as out:
         _say(out, direction_answer(result), bold=True)
+        if result.along_mm is not None:
+            _say(out, place_words(result))
         _say(out, f"Band: {result.band_hz[0]:.0f} to {result.band_hz[1]:.0f} Hz.")
-        paths = [side_words(take) for take in result.takes if take.path]
+        paths = [side_words(take, result.held) for take in result.takes if take.path]
         _part(out, "Takes", paths)
         if result.pulleys:
             out.print()

@@ -22,6 +22,7 @@ from beltside.proof.where_wording import (
     direction_answer,
     level_words,
     loudest_words,
+    place_words,
     what_compared,
     where_answer,
 )
@@ -120,14 +121,18 @@ def direction_drawing(result: DirectionResult, outline: Outline) -> Drawing:
         found = likely.get(pulley.part)
         lines = [part_words(pulley.part)]
         if found is not None:
-            lines.append(f"{percent_words(found.probability)} of pulleys")
+            lines.append(f"chance {percent_words(found.probability)}")
             if found is result.pulleys[0]:
                 lines.append(result.state)
         labels.append(
             _Label(pulley, tuple(lines), found is not None and found is result.pulleys[0])
         )
     notes = [f"Band {result.band_hz[0]:.0f} to {result.band_hz[1]:.0f} Hz."]
-    foot = ["Shaded: where the sound comes from, 90 % range."]
+    if result.along_mm is not None:
+        notes.insert(0, place_words(result))
+    foot = [
+        "Line: where the sound comes from. Dashed: its 90 % range, where it lies on the engine."
+    ]
     drawing, front = _start(direction_answer(result), notes, foot, outline, labels)
     if result.along_mm is not None:
         _stretch(drawing, front, result, outline)
@@ -229,7 +234,7 @@ def _words(
     wanted = [front.at(label.pulley.x_mm, label.pulley.y_mm)[1] for label in column]
     middles = spread(wanted, [_height(label) for label in column], top - 6.0, bottom)
     edge = COLUMN_PX - 10.0 if is_left else WIDTH_PX - COLUMN_PX + 10.0
-    text_x = PAD_PX if is_left else WIDTH_PX - COLUMN_PX + 16.0
+    text_x = COLUMN_PX - 16.0 if is_left else WIDTH_PX - COLUMN_PX + 16.0
     room = COLUMN_PX - PAD_PX - 16.0
     for label, middle in zip(column, middles, strict=True):
         x, y = front.at(label.pulley.x_mm, label.pulley.y_mm)
@@ -242,6 +247,7 @@ def _words(
             drawing.text(
                 (text_x, first + number * LINE_PX),
                 look.clipped(line, look.SMALL_PX, room, bold=bold),
+                anchor="end" if is_left else "start",
                 bold=bold,
                 role="ink" if label.bold else "soft",
             )

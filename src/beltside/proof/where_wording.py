@@ -61,20 +61,18 @@ def direction_answer(result: DirectionResult) -> str:
     if result.state == "can't tell":
         return f"Direction: can't tell. {stopped(result.why_not[0]) if result.why_not else ''}"
     if result.state == "path only":
-        sides = [side_words(take) for take in result.takes if take.path]
+        sides = [side_words(take, result.held) for take in result.takes if take.path]
         return f"Direction: {listed(list(dict.fromkeys(sides)))}."
-    assert result.along_mm is not None
     first = result.pulleys[0]
-    side = _from_crank(result)
     odds = percent_words(first.probability)
     if result.state == "clear":
-        return f"The sound points at the {part_words(first.part)}: clear, {odds}. {side}"
+        return f"The sound points at the {part_words(first.part)}: clear, {odds}."
     if result.state == "likely":
-        return f"The sound likely points at the {part_words(first.part)}, {odds}. {side}"
+        return f"The sound likely points at the {part_words(first.part)}, {odds}."
     second = result.pulleys[1]
     return (
         f"Not told apart: {part_words(first.part)} ({odds}) and {part_words(second.part)} "
-        f"({percent_words(second.probability)}) are in front. {side}"
+        f"({percent_words(second.probability)}) are in front."
     )
 
 
@@ -87,7 +85,8 @@ def stopped(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else text + "."
 
 
-def _from_crank(result: DirectionResult) -> str:
+def place_words(result: DirectionResult) -> str:
+    """Where along the phone's line the sound comes from, with its 90 % range."""
     assert result.along_mm is not None
     middle, low, high = result.along_mm
     words = ("right", "left") if result.held == "across" else ("above", "below")
@@ -96,26 +95,28 @@ def _from_crank(result: DirectionResult) -> str:
     return f"It comes from {abs(middle):.0f} mm {where} {of} ({low:+.0f} to {high:+.0f} mm)."
 
 
-def side_words(take: DirectionTake) -> str:
-    """Where a take's path lies, and whether it moves."""
+def side_words(take: DirectionTake, held: str) -> str:
+    """Where a take's path lies, and whether it moves; `held` is "across" or "upright"."""
     delays = [1e3 * point.delay_s for point in take.path]
     angles = [point.angle_deg for point in take.path if point.angle_deg is not None]
+    ways = ("to the right", "to the left") if held == "across" else ("upwards", "downwards")
     if angles:
         low, middle, high = (_percentile(angles, share) for share in (0.1, 0.5, 0.9))
         if high - low > 12.0:
-            return f"{take.file} swings from {_degrees(angles[0])} to {_degrees(angles[-1])}"
-        return f"{take.file} hears it {_degrees(middle)}"
+            first, last = _degrees(angles[0], ways), _degrees(angles[-1], ways)
+            return f"{take.file} swings from {first} to {last}"
+        return f"{take.file} hears it {_degrees(middle, ways)}"
     middle = _percentile(delays, 0.5)
-    side = (
-        "straight ahead" if abs(middle) < 0.03 else "to the left" if middle > 0 else "to the right"
-    )
-    return f"{take.file} hears it {side} (right channel {middle:+.2f} ms)"
+    side = ways[1] if middle > 0.0 else ways[0]
+    if abs(middle) < 0.03:
+        side = "straight ahead"
+    return f"{take.file} hears it {side} (second channel {middle:+.2f} ms)"
 
 
-def _degrees(angle: float) -> str:
+def _degrees(angle: float, ways: tuple[str, str]) -> str:
     if abs(angle) < 3.0:
         return "straight ahead"
-    return f"{abs(angle):.0f} degrees to the {'right' if angle > 0 else 'left'}"
+    return f"{abs(angle):.0f} degrees {ways[0] if angle > 0 else ways[1]}"
 
 
 def _percentile(values: Sequence[float], share: float) -> float:

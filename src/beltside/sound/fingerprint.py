@@ -33,12 +33,6 @@ TONE_ORDERS: Final = (0.5, 96.0)
 _RHYTHM_WINDOW: Final = 25
 _TONE_WINDOW: Final = 41
 
-SPEED_MULTIPLES: Final = (1.0, 0.5, 2.0)
-"""A crank speed found by ear may be half or double the real one: both are tried."""
-
-MULTIPLE_COST: Final = 0.12
-"""What trying costs in likeness, so that chance does not make takes alike; own choice."""
-
 WEIGHTS: Final = {"rhythm": 1.0, "tones": 0.3}
 """Weight of each likeness; chosen on simulated engines (docs/methods/fingerprint.md)."""
 
@@ -210,40 +204,27 @@ def _texture(hearing: Hearing) -> Float64:
 def likeness(one: Fingerprint, other: Fingerprint) -> float:
     """How alike two takes are: 1 the same, about 0 strangers; may fall below 0.
 
-    The weighted mean of the correlation of rhythms and that of tones, the best over the speed's
-    multiples. Where one take has no crank speed, only textures can be compared:
-    `TEXTURE_WEIGHT` x exp(-d^2 / 2), d being the root mean square difference over its usual size.
+    The weighted mean of the correlation of rhythms and that of tones. Where one take has no crank
+    speed, only textures can be compared: `TEXTURE_WEIGHT` x exp(-d^2 / 2), d being the root mean
+    square difference over its usual size.
     """
     if one.rhythm is None or one.tones is None or other.rhythm is None or other.tones is None:
         apart = np.mean(((one.texture - other.texture) / TEXTURE_SCALE) ** 2)
         return TEXTURE_WEIGHT * float(np.exp(-0.5 * apart))
-    best = max(
-        WEIGHTS["rhythm"] * _alike(one.rhythm, other.rhythm, rhythm_orders(), multiple)
-        + WEIGHTS["tones"] * _alike(one.tones[None], other.tones[None], tone_orders(), multiple)
-        - (0.0 if multiple == 1.0 else MULTIPLE_COST)
-        for multiple in SPEED_MULTIPLES
-    )
-    return best / sum(WEIGHTS.values())
+    alike = WEIGHTS["rhythm"] * _alike(one.rhythm, other.rhythm)
+    alike += WEIGHTS["tones"] * _alike(one.tones, other.tones)
+    return alike / sum(WEIGHTS.values())
 
 
-def _alike(one: Float64, other: Float64, order: Float64, multiple: float) -> float:
-    """Correlation of two profiles (rows, k), the second's orders taken `multiple` times.
-
-    Only the orders that both then hold are compared.
-    """
-    if multiple != 1.0:
-        inside = order / multiple <= order[-1]
-        place = order[inside] / multiple
-        other = np.array([np.interp(place, order, row, left=0.0) for row in other])
-        one = one[:, inside]
+def _alike(one: Float64, other: Float64) -> float:
+    """Correlation of two profiles, 0 when one of them is flat."""
     first, second = one - one.mean(), other - other.mean()
     size = float(np.sqrt(np.sum(first**2) * np.sum(second**2)))
     return float(np.sum(first * second)) / size if size > 0.0 else 0.0
 
 
 def distance(one: Fingerprint, other: Fingerprint) -> float:
-    """1 less the likeness, not below 0: 0 the same, 1 and more strangers. Symmetric but for the
-    resampling of the speed's multiples."""
+    """1 less the likeness, not below 0: 0 the same, 1 and more strangers; symmetric."""
     return max(1.0 - likeness(one, other), 0.0)
 
 
