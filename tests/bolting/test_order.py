@@ -71,6 +71,12 @@ def test_strictly_better_on_a_pumps_odd_outline():
     assert abs(found.around.index(first) - found.around.index(second)) in (2, 3)
 
 
+def test_a_soft_cover_lifts_and_that_is_seen():
+    soft = tightening_order(flange(PUMP, cover="plastic", cover_thickness_mm=2.0))
+    stiff = tightening_order(flange(PUMP, cover_thickness_mm=20.0, gasket="rubber"))
+    assert soft.evenness.least < 0.0 < stiff.evenness.least < 1.0
+
+
 def test_many_bolts_by_beam():
     found = tightening_order(odd_outline(5, 20))
     assert found.how == "beam"

@@ -165,9 +165,19 @@ def test_smaller_heads(across_mm, thread):
     assert thread in {one.name for one in threads_of_head(across_mm) if one.kind == "small-hex"}
 
 
+def test_ten_twelve_fourteen_and_fifteen():
+    """Common practice, no source: heads of 10, 12, 14 and 15 mm."""
+    assert [threads_of_head(size)[0].name for size in (10, 12, 14, 15)] == [
+        "M6",
+        "M8",
+        "M10",
+        "M10",
+    ]
+
+
 def test_heads_that_do_not_exist():
     with pytest.raises(OutOfRangeError, match="measuring again"):
-        threads_of_head(15)
+        threads_of_head(20)
     with pytest.raises(InputError):
         bearing_diameter_mm(M8, "round")
     with pytest.raises(InputError):

@@ -2,7 +2,7 @@
 
 ISO 4014/4017 bolts and ISO 4032 nuts share their widths. Japanese practice (JIS B 1180, its
 smaller series, and automotive bolts) has smaller heads on the same threads, older German ones
-(DIN 931/934) larger heads. Flange heads: ISO 4162 (small series), ISO 15071 the same widths.
+(DIN 931/934) larger heads. Flange heads: EN 1662, ISO 4162 (small hexagon), DIN 6921.
 Widths of ISO 4014 are certain; the others are from memory. A head only suggests a thread: the
 thread itself is measured.
 """
@@ -52,7 +52,8 @@ HEX_FACE_MM: Final[Mapping[float, float]] = {
 
 JIS_SMALL_HEX_MM: Final[Mapping[float, float]] = {8: 12, 10: 14, 12: 17, 14: 19, 16: 22}
 OLD_HEX_MM: Final[Mapping[float, float]] = {10: 17, 12: 19, 14: 22, 22: 32}
-FLANGE_MM: Final[Mapping[float, float]] = {5: 7, 6: 8, 8: 10, 10: 13, 12: 16, 14: 18, 16: 21}
+FLANGE_MM: Final[Mapping[float, float]] = {5: 7, 6: 8, 8: 10, 10: 13, 12: 15, 14: 18, 16: 21}
+LARGE_FLANGE_MM: Final[Mapping[float, float]] = {8: 13, 10: 15}
 """Diameter [mm] to width across flats [mm]."""
 
 FLANGE_FACE_MM: Final[Mapping[float, float]] = {
@@ -84,7 +85,7 @@ CLEARANCE_MM: Final[Mapping[float, float]] = {
 }
 """Through holes of the medium series [mm] (ISO 273)."""
 
-HEAD_KINDS: Final = ("hex", "small-hex", "old-hex", "flange", "socket")
+HEAD_KINDS: Final = ("hex", "small-hex", "old-hex", "large-flange", "flange", "socket")
 
 _SOCKET_FACE_MM: Final[Mapping[float, float]] = {
     3: 5.5,
@@ -103,13 +104,15 @@ _WIDTHS: Final[Mapping[str, Mapping[float, float]]] = {
     "hex": ISO_HEX_MM,
     "small-hex": JIS_SMALL_HEX_MM,
     "old-hex": OLD_HEX_MM,
+    "large-flange": LARGE_FLANGE_MM,
     "flange": FLANGE_MM,
 }
 _WORDS: Final = {
     "hex": ("standard head (ISO 4014, 4017) or nut (ISO 4032)", "ISO 4014, 4017, 4032"),
     "small-hex": ("smaller head, Japanese practice", "JIS B 1180 small series, from memory"),
     "old-hex": ("larger head of older German bolts", "DIN 931, 934, from memory"),
-    "flange": ("flange head with a small hexagon", "ISO 4162, from memory"),
+    "large-flange": ("flange head with a full hexagon", "DIN 6921, from memory"),
+    "flange": ("flange head with a small hexagon", "EN 1662, ISO 4162, from memory"),
 }
 
 
@@ -191,7 +194,7 @@ def bearing_diameter_mm(thread: Thread, head: str = "hex") -> float:
     faces: Mapping[float, float]
     if head == "socket":
         faces = _SOCKET_FACE_MM
-    elif head == "flange":
+    elif head in ("flange", "large-flange"):
         faces = FLANGE_FACE_MM
     else:
         faces = {

@@ -58,11 +58,15 @@ class Evenness:
         The mean over all steps.
     steps
         After each turn of the wrench, one row for each stage.
+    least
+        The lowest load over the mean met in any step; below 0 the gasket would lift there, which
+        the model does not follow.
     """
 
     worst: float
     average: float
     steps: tuple[tuple[float, ...], ...]
+    least: float
 
 
 @dataclass(frozen=True)
@@ -235,15 +239,18 @@ def evenness(joint: ElasticJoint, order: Sequence[int], levels: Sequence[float])
         done[step:, bolt] = 1.0
     reached = done @ joint.pressure.T
     rows = []
+    least = math.inf
     for low, high in pairwise(levels):
         load = low * joint.pressure.sum(axis=1) + (high - low) * reached
         mean = load @ joint.length_mm / joint.length_mm.sum()
         rows.append(load.max(axis=1) / mean)
+        least = min(least, float((load.min(axis=1) / mean).min()))
     steps = np.array(rows)
     return Evenness(
         float(steps.max()),
         float(steps.mean()),
         tuple(tuple(float(value) for value in row) for row in steps),
+        least,
     )
 
 

@@ -143,8 +143,8 @@ class ThreadTorque:
         Torque [N m] and clamp force [N] at 90 % of yield, at the typical friction.
     short_nm, nut_factor
         T = K d F [N m] and its K, or None where no K is published for the state.
-    effective_nut_factor
-        K that the long form comes to at the typical friction.
+    effective_nut_factor, effective_low, effective_high
+        K that the long form comes to at the typical, lowest and highest friction.
     proof_n
         Proof load [N].
     bearing_mm
@@ -164,6 +164,8 @@ class ThreadTorque:
     short_nm: float | None
     nut_factor: float | None
     effective_nut_factor: float
+    effective_low: float
+    effective_high: float
     proof_n: float
     bearing_mm: float
     held_low_n: float
@@ -214,18 +216,22 @@ def thread_torque(
         return torque_vdi_nm(force_n, thread, mu, mu, bearing_mm)
 
     typical_nm = needed_nm(state.typical, clamp_n)
+    low_nm, high_nm = needed_nm(state.low, clamp_n), needed_nm(state.high, clamp_n)
+    per_factor_nm = clamp_n * thread.diameter_mm / 1000.0
     return ThreadTorque(
         clamp_n=clamp_n,
-        low_nm=needed_nm(state.low, clamp_n),
+        low_nm=low_nm,
         typical_nm=typical_nm,
-        high_nm=needed_nm(state.high, clamp_n),
+        high_nm=high_nm,
         limit_nm=needed_nm(state.typical, limit_n),
         limit_clamp_n=limit_n,
         short_nm=None
         if state.nut_factor is None
         else torque_short_nm(state.nut_factor, thread.diameter_mm, clamp_n),
         nut_factor=state.nut_factor,
-        effective_nut_factor=1000.0 * typical_nm / (clamp_n * thread.diameter_mm),
+        effective_nut_factor=typical_nm / per_factor_nm,
+        effective_low=low_nm / per_factor_nm,
+        effective_high=high_nm / per_factor_nm,
         proof_n=proof_n,
         bearing_mm=bearing_mm,
         held_low_n=clamp_vdi_n(typical_nm, thread, state.high, state.high, bearing_mm),

@@ -219,6 +219,11 @@ def _order_warnings(found: TighteningOrder, flange: Flange) -> tuple[str, ...]:
             f"With the places given for {', '.join(fixed)} it is less even than the star rule; "
             "when they come from the maker, keep them."
         )
+    if found.evenness.least < 0.0:
+        said.append(
+            "On the way the gasket lifts somewhere between the bolts: the cover is soft for so few "
+            "of them. The figures are rough there; bring all bolts hand-tight with care first."
+        )
     return tuple(said)
 
 
@@ -266,6 +271,7 @@ def _even_json(one: Evenness) -> dict[str, Any]:
     return {
         "worst_peak_to_mean": round(one.worst, 5),
         "average_peak_to_mean": round(one.average, 5),
+        "least_to_mean": round(one.least, 5),
         "steps": [[round(value, 5) for value in row] for row in one.steps],
     }
 

@@ -346,12 +346,15 @@ def _figures(
                 "the maker's, never more",
             ),
         ]
-        if can_take.short_nm is not None:
+        factor = f"K {can_take.effective_low:.2f} to {can_take.effective_high:.2f}"
+        if can_take.short_nm is None:
+            rows.append(("T = K d F", f"the range above is {factor}; none is published for it"))
+        else:
             rows.append(
                 (
                     "T = K d F",
-                    f"{both_units(can_take.short_nm, unit)} with K {can_take.nut_factor:.2f}; the "
-                    f"long form comes to K {can_take.effective_nut_factor:.2f}",
+                    f"{both_units(can_take.short_nm, unit)} with K {can_take.nut_factor:.2f} "
+                    f"(Shigley); the range above is {factor}",
                 )
             )
     return Group("Torque", tuple(rows))

@@ -63,7 +63,9 @@ def torque(
     head: Annotated[
         str | None,
         typer.Option(
-            "--head", metavar="KIND", help="hex, small-hex, old-hex, flange or socket head."
+            "--head",
+            metavar="KIND",
+            help="hex, small-hex, old-hex, flange, large-flange or socket.",
         ),
     ] = None,
     head_mm: Annotated[
