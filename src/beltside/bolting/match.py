@@ -33,7 +33,7 @@ SURE: Final = 0.001
 _SIZE_SPREAD_MM: Final = 0.3
 _SIZE_CAP: Final = 9.0
 SMALLER_MM: Final = 0.8
-"""A new hole smaller than the old one by more may not pass the bolt (common practice, no source)."""
+"""A new hole smaller than the old one by more may not pass the bolt (common practice)."""
 MOST_HOLES: Final = 24
 
 
@@ -184,7 +184,8 @@ class Orientation:
     def on_new(self, places_mm: Array) -> Array:
         """Places of the old part, shape (n, 2), as they come to lie on the new part [mm]."""
         turned = places_mm @ _turn(math.radians(self.turn_deg)).T + np.array(self.shift_mm)
-        return turned * np.array([-1.0, 1.0]) if self.flipped else turned
+        mirror = np.array([-1.0 if self.flipped else 1.0, 1.0])
+        return np.asarray(turned * mirror)
 
 
 @dataclass(frozen=True)
@@ -291,7 +292,9 @@ def _turn(angle_rad: float) -> Array:
     return np.array([[cos, -sin], [sin, cos]])
 
 
-def _fit(old: Holes, new: Holes, one: Assignment, scatter_mm: float, wrong_mm: float) -> Orientation:
+def _fit(
+    old: Holes, new: Holes, one: Assignment, scatter_mm: float, wrong_mm: float
+) -> Orientation:
     """Generalised least squares for turn and shift of one assignment."""
     rows = [k for k, partner in enumerate(one.partner) if partner >= 0]
     columns = [one.partner[k] for k in rows]

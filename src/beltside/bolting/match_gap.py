@@ -12,6 +12,7 @@ from beltside.bolting.match_assign import Array
 
 _CLEAR_MM: Final = 1.5
 _CLEAR_SHARE: Final = 0.03
+_MIDDLE_SHARE: Final = 0.4
 
 
 @dataclass(frozen=True)
@@ -40,10 +41,17 @@ class Gap:
 
 
 def round_order(places_mm: Array) -> tuple[int, ...]:
-    """Holes in left-handed order round the middle of the pattern; places of shape (n, 2)."""
+    """Holes in left-handed order round the middle of the pattern; places of shape (n, 2).
+
+    What lies near the middle (a bore) is nobody's neighbour and left out.
+    """
     middle = 0.5 * (places_mm.min(axis=0) + places_mm.max(axis=0))
     arm = places_mm - middle
-    return tuple(int(k) for k in np.argsort(np.arctan2(arm[:, 1], arm[:, 0]), kind="stable"))
+    away = np.linalg.norm(arm, axis=1)
+    outer = np.flatnonzero(away > _MIDDLE_SHARE * float(np.median(away)))
+    kept = outer if len(outer) >= 3 else np.arange(len(arm))
+    order = np.argsort(np.arctan2(arm[kept, 1], arm[kept, 0]), kind="stable")
+    return tuple(int(kept[k]) for k in order)
 
 
 def widest_gap(places_mm: Array) -> Gap:

@@ -60,9 +60,7 @@ def overlap(old_mm: Array, new_mm: Array) -> Overlap:
     y = low[1] + step[1] * (np.arange(_LINES) + 0.5)
     one, other = inside(old_mm, x, y), inside(new_mm, x, y)
     cell = float(step[0] * step[1])
-    return Overlap(
-        cell * int(one.sum()), cell * int(other.sum()), cell * int((one & other).sum())
-    )
+    return Overlap(cell * int(one.sum()), cell * int(other.sum()), cell * int((one & other).sum()))
 
 
 def inside(outline_mm: Array, x_mm: Array, y_mm: Array) -> npt.NDArray[np.bool_]:

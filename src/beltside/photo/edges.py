@@ -122,9 +122,7 @@ def sharpened(
     map_y = (rough[:, 1:] + normal[:, 1:] * offsets).astype(np.float32)
     slope = np.zeros(map_x.shape)
     for channel in channels:
-        along = cv2.remap(
-            channel, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
+        along = cv2.remap(channel, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         slope += np.gradient(along.astype(float), step, axis=1) ** 2
     slope = np.sqrt(slope)
     strong = np.minimum(slope / (np.median(slope.max(axis=1)) + 1e-9), 1.0)

@@ -70,7 +70,7 @@ def round_shapes(image: Image, *, least_px: float = 9.0) -> tuple[Ellipse, ...]:
                 if one is not None:
                     found.append((one, 1))
     kept = _gathered(found)
-    sharp = []
+    sharp: list[Ellipse] = []
     for one in kept:
         better = sharpened_ellipse(channels, one, max(3.0, 0.08 * one.size_px))
         if better is None:

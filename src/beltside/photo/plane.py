@@ -150,7 +150,9 @@ def fit_plane(
     found.sort(key=lambda one: one[0])
     best = problem.result(found[0][1])
     others = [
-        values for cost, values in found[1:] if cost - found[0][0] < _RIVAL and _far(values, found[0][1])
+        values
+        for cost, values in found[1:]
+        if cost - found[0][0] < _RIVAL and _far(values, found[0][1])
     ]
     return replace(best, rival=problem.result(others[0])) if others else best
 
@@ -190,7 +192,9 @@ class _Problem:
         self.edge_sigma = np.repeat([c.sigma_px for c in circles], counts)
         self.forward_mm = np.repeat([c.forward_mm for c in circles], counts)
         self.forward_any = bool(np.any(self.forward_mm))
-        self.free_px = np.concatenate([m.pixels for m in self.free]) if self.free else np.zeros((0, 2))
+        self.free_px = (
+            np.concatenate([m.pixels for m in self.free]) if self.free else np.zeros((0, 2))
+        )
         self.n_circles, self.n_free = len(circles), self.free_px.shape[0]
         self.n_values = _GLOBALS + 3 * self.n_circles + 2 * self.n_free + 3 * len(self.known)
 
@@ -302,7 +306,7 @@ class _Problem:
         """What is expected before any tap, and the known diameters; their derivative in `block`."""
         spreads = (_SLOPE_SPREAD, _SLOPE_SPREAD, self.focal_spread, self.bend_spread)
         means = (0.0, 0.0, self.focal_mean, 0.0)
-        rows = []
+        rows: list[float] = []
         for number, circle in enumerate(self.circles):
             if circle.diameter_mm is not None:
                 at = _GLOBALS + 3 * number + 2
@@ -322,17 +326,19 @@ class _Problem:
         return np.array(rows)
 
     def _row_count(self) -> int:
-        return self.n_seen + 4 + (not self.scaled)
+        return self.n_seen + 4 + int(not self.scaled)
 
     @property
     def n_seen(self) -> int:
         """Rows that stand for something seen or known, which come first."""
         known = sum(circle.diameter_mm is not None for circle in self.circles)
-        return (
+        return int(
             len(self.owner) + sum(2 * m.pixels.shape[0] for m in (*self.free, *self.known)) + known
         )
 
-    def solve(self, slope: tuple[float, float], found: Sequence[tuple[float, Array]]) -> tuple[float, Array]:
+    def solve(
+        self, slope: tuple[float, float], found: Sequence[tuple[float, Array]]
+    ) -> tuple[float, Array]:
         """Cost and values at the minimum reached from that slope.
 
         A search that runs into one of the minima `found` already ends there.
@@ -370,7 +376,11 @@ class _Problem:
 
     def _possible(self, values: Array) -> bool:
         """All of the picture lies before the camera and is bent within reason."""
-        if not np.all(np.isfinite(values)) or abs(values[3]) > 0.35 or abs(values[2] - self.focal_mean) > 2.0:
+        if (
+            not np.all(np.isfinite(values))
+            or abs(values[3]) > 0.35
+            or abs(values[2] - self.focal_mean) > 2.0
+        ):
             return False
         view = self.view(values)
         pixels = np.concatenate([self.edge_px, self.free_px, *(m.pixels for m in self.known)])

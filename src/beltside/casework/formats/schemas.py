@@ -11,6 +11,10 @@ from beltside.casework.formats.case import CaseKeys
 from beltside.casework.formats.drive_sheet import DriveSheetKeys
 from beltside.casework.formats.hole_pattern import HolePatternKeys
 from beltside.casework.formats.learned_file import LearnedKeys
+from beltside.casework.formats.part_file import PartFileKeys
+from beltside.casework.formats.rim_file import RimFileKeys
+from beltside.casework.formats.teardown_job import JobKeys
+from beltside.casework.formats.teardown_prices import PricesKeys
 
 
 def schema_texts() -> dict[str, str]:
@@ -22,6 +26,10 @@ def schema_texts() -> dict[str, str]:
             ("case", CaseKeys),
             ("hole-pattern", HolePatternKeys),
             ("learned", LearnedKeys),
+            ("part", PartFileKeys),
+            ("rims", RimFileKeys),
+            ("teardown-job", JobKeys),
+            ("teardown-prices", PricesKeys),
         )
     }
 
