@@ -66,7 +66,7 @@ def plan_svg(result: TeardownResult) -> str:
         )
         mark = "*" if step.critical else ""
         lines = look.wrapped(
-            f"{step.number}{mark} {step.title}, {step.expected_min:.0f} min",
+            f"{step.number}{mark} {step.title}, {_min_words(step.expected_min)}",
             look.SMALL_PX,
             _LABELS_PX,
             most_lines=2,
@@ -86,6 +86,10 @@ def save_plan(result: TeardownResult, folder: Path) -> list[Path]:
     path = folder / "plan.png"
     path.write_bytes(to_png(svg))
     return [path]
+
+
+def _min_words(minutes: float) -> str:
+    return "under 1 min" if minutes < 0.95 else f"{minutes:.0f} min"
 
 
 def _rows(

@@ -137,6 +137,12 @@ def plan(
     if aim not in AIMS:
         raise InputError(f'aim "{aim}"', allowed=", ".join(AIMS))
     _consistent(done, refitted, blocked)
+    for name in gone_wrong or {}:
+        if name in done:
+            raise InputError(
+                f"{name} is said to be off and to have gone wrong",
+                instead="naming it as off only once the trouble is put right",
+            )
     job = _as_gone_wrong(job, gone_wrong or {})
     targets = tuple(dict.fromkeys(name for repair in wanted for name in job.repair(repair).targets))
     if not targets:

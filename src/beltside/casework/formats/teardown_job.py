@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import BeforeValidator, Field, ValidationError
+from pydantic import BeforeValidator, Field, ValidationError, WithJsonSchema
 
 from beltside.base.errors import InputError, nearest
 from beltside.casework.formats.fields import Count, Keys, Number, OneOrMore, Text, Word
@@ -26,7 +26,23 @@ def _three(value: Any) -> Any:
     return [value] * 3 if isinstance(value, int | float | str) else value
 
 
-Three = Annotated[list[Number], BeforeValidator(_three)]
+Three = Annotated[
+    list[Number],
+    BeforeValidator(_three),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "number", "minimum": 0},
+                {
+                    "type": "array",
+                    "items": {"type": "number", "minimum": 0},
+                    "minItems": 3,
+                    "maxItems": 3,
+                },
+            ]
+        }
+    ),
+]
 _MINUTES: Final = "minutes as [low, likely, high], or one number"
 Words = Annotated[list[Word], OneOrMore]
 Texts = Annotated[list[Text], OneOrMore]

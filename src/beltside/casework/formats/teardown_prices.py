@@ -7,7 +7,7 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, ValidationError
+from pydantic import BeforeValidator, Field, ValidationError, WithJsonSchema
 
 from beltside.casework.formats.fields import Count, Keys, Number, OneOrMore, Text, Word
 from beltside.casework.formats.problems import FileProblemsError, Problem, from_pydantic
@@ -29,7 +29,7 @@ def _money(value: Any) -> Any:
     return amount
 
 
-Money = Annotated[Decimal, BeforeValidator(_money)]
+Money = Annotated[Decimal, BeforeValidator(_money), WithJsonSchema({"type": ["string", "integer"]})]
 
 
 class PriceKeys(Keys):
