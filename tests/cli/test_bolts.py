@@ -93,6 +93,12 @@ def test_bad_input_is_off(
     assert output.out == ""
 
 
+def test_without_a_command_the_help_is_shown(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run() == 0
+    said = capsys.readouterr().out
+    assert all(name in said for name in OURS)
+
+
 def test_stages_in_per_cent(pump: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("order", pump, "--stages", "50, 100 %", "--json") == 0
     stages = json.loads(capsys.readouterr().out)["stages"]

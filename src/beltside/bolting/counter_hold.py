@@ -112,7 +112,7 @@ def counter_hold(
             allowed=f"{FEWEST_BOLTS} to {MOST_BOLTS}",
             instead="a strap round the pulley, or the belt left on until the bolts are loose",
         )
-    require_range("bolts of the pulley", bolts, FEWEST_BOLTS, MOST_BOLTS, "")
+    require_range("the pulley's number", bolts, FEWEST_BOLTS, MOST_BOLTS, "bolts")
     # +1 anticlockwise as seen. Loosening a right-hand thread is anticlockwise seen on its head.
     sense = 1 if task == "loosen" else -1
     sense *= 1 if thread_hand == "right" else -1

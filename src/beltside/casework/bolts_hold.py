@@ -8,7 +8,7 @@ from typing import Any, Final
 from beltside.base.provenance import Provenance
 from beltside.bolting.counter_hold import TASKS, Hold, counter_hold
 from beltside.bolting.stripping import part_material
-from beltside.bolting.stuck import SOURCE, Minutes, stuck_plan
+from beltside.bolting.stuck import EYES, SOURCE, Minutes, stuck_plan
 from beltside.casework.bolts_answer import (
     MAKER_STANDS_ABOVE,
     BoltsAnswer,
@@ -130,7 +130,7 @@ def stuck(state: str, *, near: Iterable[str] = (), into: str | None = None) -> B
             f"{number}. {step.name}",
             f"{step.do} {_minutes(step.minutes)}."
             + (f" Go on when {step.stop_when}." if step.stop_when else "")
-            + "".join(f" {caution}" for caution in step.cautions),
+            + "".join(f" {caution}" for caution in step.cautions if caution != EYES),
         )
         for number, step in enumerate(plan.steps, start=1)
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,7 +10,7 @@ import typer
 
 from beltside.base.errors import InputError
 from beltside.cli.problems import require_file
-from beltside.cli.screen import page, working, write_json
+from beltside.cli.screen import page, working, write, write_json
 
 if TYPE_CHECKING:
     from beltside.casework.bolts_answer import BoltsAnswer
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 bolts_app = typer.Typer(
     name="bolts",
     help="Torque, tightening order, sealant, holding a pulley, stuck fasteners.",
-    no_args_is_help=True,
+    invoke_without_command=True,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["--help", "-h"], "max_content_width": 100},
 )
@@ -33,6 +34,13 @@ Unit = Annotated[
     typer.Option("--unit", metavar="UNIT", help="Answer in N m, lbf ft, lbf in, kgf m, kgf cm."),
 ]
 Us = Annotated[bool, typer.Option("--us", help="Answer in lbf ft.")]
+
+
+@bolts_app.callback()
+def bolts(context: typer.Context) -> None:
+    """Torque, tightening order, sealant, holding a pulley, stuck fasteners."""
+    if context.invoked_subcommand is None:
+        write(context.get_help() + "\n", sys.stdout)
 
 
 @bolts_app.command(short_help="What the wrench is set to, what the thread can take.")

@@ -62,7 +62,8 @@ def order_svg(picture: OrderPicture) -> str:
     room_px = look.WIDTH_PX - 2.0 * (look.PADDING_PX + _BOLT_PX + _NAME_PX)
     scale = room_px / max(right - left, 1.15 * (high - low), 1.0)
     title = look.wrapped(picture.title, look.TITLE_PX, look.WIDTH_PX - 32.0, bold=True)
-    top_px = look.PADDING_PX + len(title) * look.TITLE_PX * 1.2 + _BOLT_PX + _NAME_PX + 12.0
+    note_px = look.PADDING_PX + len(title) * look.TITLE_PX * 1.2 + look.SMALL_PX + 4.0
+    top_px = note_px + _BOLT_PX + _NAME_PX + 16.0
     middle_px = look.WIDTH_PX / 2.0
     flange_px = (high - low) * scale
     list_px = top_px + flange_px + _BOLT_PX + _NAME_PX + 36.0
@@ -90,6 +91,11 @@ def order_svg(picture: OrderPicture) -> str:
             size_px=look.TITLE_PX,
             bold=True,
         )
+    drawing.text(
+        (look.PADDING_PX, note_px),
+        "Large number: when it is tightened. Beside it: what the hole is called.",
+        role="soft",
+    )
     gasket = [at(*point) for point in picture.gasket_mm]
     drawing.line([*gasket, gasket[0]], stroke="trace", width_px=9.0)
     drawing.line([*gasket, gasket[0]], stroke="paper", width_px=5.0)
@@ -119,8 +125,7 @@ def order_svg(picture: OrderPicture) -> str:
             role="paper" if first else "ink",
         )
         label = hole.name + (" stud" if hole.kind == "stud" else "")
-        if label != str(number):
-            _beside(drawing, where, centre, label, _BOLT_PX)
+        _beside(drawing, where, centre, label, _BOLT_PX)
     y_px = list_px
     for words in stages:
         for line in words:
