@@ -1,0 +1,174 @@
+"""Takes cut to the stretches that are compared, and what the gain between them is read from."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from beltside.base.errors import OutOfRangeError
+from beltside.casework import compare_checks as checks
+from beltside.casework.compare_takes import TakeSound
+from beltside.casework.takes import ArraySource, hear
+from beltside.drive.sheet import DriveSheet
+from beltside.sound.compare_change import BandTake
+from beltside.sound.compare_frames import (
+    Stretch,
+    TimeFrames,
+    TurnFrames,
+    cut_track,
+    longest_stretch,
+    time_frames,
+    turn_frames,
+)
+from beltside.sound.compare_gain import Gain, GainPoints
+from beltside.sound.compare_power import envelope_power, mean_and_sd, own_noise, window_power
+from beltside.sound.gate import Float32, Float64
+from beltside.sound.hearing import Hearing
+from beltside.sound.level import third_octave_edges
+from beltside.sound.track import CrankTrack
+
+ENGINE_ORDERS: Final = (0.9, 60.0)
+"""Engine lines that the gain is read from [per turn]."""
+
+BEAT_ORDER_TOP: Final = 12.0
+LEAST_DEPTH: Final = 0.1
+SMEAR: Final = 0.004
+
+STRANGE: Final = 2.0
+"""A line this many times further off than lines stray is not the engine's alone."""
+
+MOST_STRAY_DB: Final = 3.0
+
+
+@dataclass(frozen=True)
+class Matched:
+    """One take cut to the stretch that is compared."""
+
+    stretch: Stretch
+    samples: Float32
+    track: CrankTrack
+    hearing: Hearing
+    turns: TurnFrames
+    times: TimeFrames
+
+
+def match_take(
+    take: TakeSound,
+    track: CrankTrack,
+    hearing: Hearing,
+    common: tuple[float, float],
+    sheet: DriveSheet,
+    top_hz: float,
+) -> Matched:
+    """Cut a take to its longest stretch at the common speeds, and take it apart."""
+    rate_hz = take.sample_rate_hz
+    seconds = take.samples.size / rate_hz
+    stretch = longest_stretch(track, seconds, common)
+    if stretch.seconds < checks.SHORTEST_S:
+        raise OutOfRangeError(f"{stretch.seconds:.1f} s")
+    samples = take.samples
+    if stretch.seconds < seconds - 0.5:
+        first, last = round(stretch.start_s * rate_hz), round(stretch.end_s * rate_hz)
+        samples = take.samples[first:last]
+        track = cut_track(track, stretch.start_s)
+        hearing = hear(ArraySource(samples[None, :], rate_hz), track)
+    else:
+        stretch = replace(stretch, start_s=0.0, end_s=seconds)
+    cycle = 0.5 if sheet.engine.strokes == 4 else 1.0
+    turns = turn_frames(samples, rate_hz, track, cycle)
+    times = time_frames(samples, rate_hz, track, top_hz)
+    return Matched(stretch, samples, track, hearing, turns, times)
+
+
+@dataclass(frozen=True)
+class EngineLines:
+    """The engine's lines in both takes."""
+
+    order: Float64
+    power: tuple[Float64, Float64]
+    sd: tuple[Float64, Float64]
+    hz: Float64
+
+
+def engine_lines(matched: tuple[Matched, Matched], cycle: float) -> EngineLines:
+    top = min(ENGINE_ORDERS[1], *(float(one.turns.order[-1]) - 1.0 for one in matched))
+    first = math.ceil(ENGINE_ORDERS[0] / cycle)
+    order = cycle * np.arange(first, int(top / cycle) + 1, dtype=np.float64)
+    found = []
+    for one in matched:
+        half = np.minimum(2.0 * one.turns.step + SMEAR * order, 0.4 * cycle)
+        found.append(window_power(one.turns, order, half))
+    turn_hz = math.sqrt(matched[0].turns.turn_hz * matched[1].turns.turn_hz)
+    return EngineLines(
+        order, (found[0][0], found[1][0]), (found[0][1], found[1][1]), order * turn_hz
+    )
+
+
+def beat_gains(matched: tuple[Matched, Matched], cycle: float) -> GainPoints:
+    """Gain of what beats with the engine's cycle, band by band."""
+    place, gain, sd = [], [], []
+    spectra = [one.hearing.orders.envelope if one.hearing.orders else None for one in matched]
+    if spectra[0] is None or spectra[1] is None:
+        return GainPoints(np.zeros(0), np.zeros(0), np.zeros(0))
+    for row in range(min(len(one.hearing.bands) for one in matched)):
+        band = matched[0].hearing.bands[row]
+        if abs(band.centre_hz / matched[1].hearing.bands[row].centre_hz - 1.0) > 0.01:
+            break
+        levels, spreads = [], []
+        for one, spectrum in zip(matched, spectra, strict=True):
+            assert spectrum is not None
+            top = min(BEAT_ORDER_TOP, 0.7 * band.width_hz / one.turns.turn_hz,
+                      float(spectrum.order[-1]) - 1.0)  # fmt: skip
+            order = cycle * np.arange(1, int(top / cycle) + 1, dtype=np.float64)
+            if order.size == 0:
+                break
+            power, own = envelope_power(spectrum, row, order, cycle)
+            beat, doubt = float(power.sum()), float(np.sqrt(np.sum(own**2)))
+            if beat < 4.0 * doubt or math.sqrt(2.0 * max(beat, 0.0)) < LEAST_DEPTH:
+                break
+            levels.append(0.5 * math.log(beat) + math.log(float(one.hearing.band_power[row])))
+            spreads.append(0.5 * doubt / beat)
+        if len(levels) == 2:
+            place.append(band.centre_hz)
+            gain.append(10.0 / math.log(10.0) * (levels[1] - levels[0]))
+            sd.append(10.0 / math.log(10.0) * math.hypot(*spreads))
+    return GainPoints(np.array(place), np.array(gain), np.array(sd))
+
+
+def common_lines(lines: EngineLines, gain: Gain) -> EngineLines:
+    """The engine's lines with what is not the engine's own taken off.
+
+    A line that changed by more than such lines stray shares its place with something else (a
+    pump's vanes may pass by at a whole order): only what both takes have in common is kept.
+    """
+    gain_db = np.interp(np.log(lines.hz), np.log(gain.at_hz), gain.db)
+    factor = 10.0 ** (0.1 * gain_db)
+    one = np.maximum(lines.power[0], 0.0)
+    other = np.maximum(lines.power[1], 0.0) / factor
+    own = np.hypot(
+        lines.sd[0] / np.maximum(one, 1e-30), lines.sd[1] / factor / np.maximum(other, 1e-30)
+    )
+    stray_db = np.hypot(gain.scatter_db, 10.0 / math.log(10.0) * own)
+    apart_db = 10.0 * np.abs(np.log10(np.maximum(one, 1e-30) / np.maximum(other, 1e-30)))
+    least = np.minimum(one, other)
+    strange = apart_db > STRANGE * np.minimum(stray_db, MOST_STRAY_DB)
+    return replace(
+        lines,
+        power=(np.where(strange, least, one), np.where(strange, least, other) * factor),
+    )
+
+
+def band_take(
+    take: Matched, weight: Float64, lines: EngineLines, side: int, band: npt.NDArray[np.intp]
+) -> BandTake:
+    power, sd = mean_and_sd(take.times.power[:, : band.size], weight, take.times.frame_s)
+    low, _, high = third_octave_edges(band)
+    clear = lines.power[side] > 3.0 * lines.sd[side]
+    hz = lines.order[clear] * take.turns.turn_hz
+    inside = (hz[None, :] >= low[:, None]) & (hz[None, :] < high[:, None])
+    engine = np.minimum(inside @ lines.power[side][clear], 0.98 * power)
+    return BandTake(power, sd, engine, own_noise(band, power))

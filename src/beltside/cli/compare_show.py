@@ -1,0 +1,73 @@
+"""A comparison as text for a person: the answer first, then what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from beltside.cli.screen import page
+from beltside.cli.show import (
+    BELT_OFF,
+    RUNNING_ENGINE,
+    _add,
+    _bullets,
+    _heading,
+    _pictures,
+    _say,
+    _table,
+)
+from beltside.proof.compare_words import (
+    answer,
+    change_words,
+    hertz_words,
+    loudness_sentence,
+    sharpness_sentence,
+    speed_sentence,
+)
+from beltside.proof.wording import part_words
+
+if TYPE_CHECKING:
+    from beltside.casework.compare_listening import ListeningPair
+    from beltside.casework.compare_results import CompareResult
+
+MOST_LINES = 16
+
+
+def show_compare(
+    result: CompareResult, pair: ListeningPair | None, pictures: Sequence[Path]
+) -> None:
+    """Print a comparison."""
+    with page() as out:
+        _say(out, answer(result), style="bold")
+        if not result.comparable:
+            _bullets(out, "Why not", result.why_not)
+        else:
+            _say(out, loudness_sentence(result))
+            _say(out, sharpness_sentence(result))
+            _say(out, f"A-weighted: {change_words(result.quieter_dba)}.")
+            _say(out, speed_sentence(result))
+            if result.parts:
+                _heading(out, "By part", "all lines of one source together")
+                table = _table("wrap", "wrap", "wrap")
+                for part in result.parts:
+                    _add(table, part_words(part.part), part.source, change_words(part.quieter_db))
+                out.print(table)
+            else:
+                _heading(out, "By part")
+                _say(out, "No line stands out in either take that a part of this drive explains.")
+            _heading(out, "By third octave")
+            table = _table("right", "wrap")
+            for band in result.bands:
+                _add(table, hertz_words(band.nominal_hz), change_words(band.quieter_db))
+            out.print(table)
+        if pair is not None:
+            _heading(out, "To listen to")
+            _say(
+                out,
+                f"{pair.before.name} and {pair.after.name} in {pair.before.parent}: {pair.says}, "
+                f"{pair.seconds:.0f} s each, brought to the same level of the engine.",
+            )
+        _pictures(out, pictures)
+        _bullets(out, "Warnings", result.warnings)
+        _bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])
