@@ -48,8 +48,7 @@ def adjust_answer(
         rows.append(
             Row(
                 plan.name.capitalize(),
-                f"drain {words.litres(plan.drain_l)}, pour {words.litres(plan.product_l)} of "
-                f"{product} and {words.litres(plan.water_l)} of distilled water",
+                f"drain {words.litres(plan.drain_l)}, pour {_poured(words, plan, product)}",
                 f"shrinks by {words.litres(plan.shrinkage_l)} when mixed",
             )
         )
@@ -66,15 +65,13 @@ def adjust_answer(
             f"Engine cold. Drain {words.litres(best.drain_l)} into a measuring can."
             if best.drain_l > 0.01
             else "Nothing needs to come out.",
-            f"Pour in {words.litres(best.product_l)} of {product} and "
-            f"{words.litres(best.water_l)} of distilled water, mixed in a can first.",
+            f"Pour in {_poured(words, best, product)}, mixed in a can first.",
             "Run until the thermostat opens with the heater on hot, let it cool, and read the "
             "strength again: old coolant in block and heater mixes in only then.",
         ]
         headline = (
-            f"Drain {words.litres(best.drain_l)}, pour {words.litres(best.product_l)} of {product}"
-            f" and {words.litres(best.water_l)} of distilled water: {target_percent:.0f} % by "
-            "volume."
+            f"Drain {words.litres(best.drain_l)}, pour {_poured(words, best, product)}: "
+            f"{target_percent:.0f} % by volume."
         )
     else:
         headline = f"It is at {target_percent:.0f} % already: nothing to do."
@@ -122,6 +119,13 @@ def adjust_answer(
         cautions=(cautions.NEVER_OPEN_HOT, cautions.CATCH, cautions.POISON, cautions.SERVICE_DATA),
         picture=_adjust_picture(plans, product, capacity_l, words) if plans else None,
     )
+
+
+def _poured(words: Words, plan: adjusting.Plan, product: str) -> str:
+    """What is poured, without what rounds to nothing."""
+    parts = ((plan.product_l, product), (plan.water_l, "distilled water"))
+    said = [f"{words.litres(litres)} of {what}" for litres, what in parts if litres >= 0.005]
+    return " and ".join(said) or "nothing"
 
 
 def _bought(words: Words, bought: adjusting.Bought, currency: str) -> str:

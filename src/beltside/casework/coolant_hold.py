@@ -178,6 +178,13 @@ def hold_answer(
     )
 
 
+def _percent(probability: float) -> str:
+    """Never rounded to a false certainty."""
+    if probability < 0.01:
+        return "under 1 %"
+    return "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+
+
 def _free_air(ml_min: float, found: Hold, setup: HoldSetup) -> float:
     return ml_min * (found.test_kpa + setup.ambient_kpa) / setup.ambient_kpa
 
@@ -207,7 +214,7 @@ def _rows(
 ) -> list[Row]:
     odds = found.odds
     rows = [Row("Verdict", found.verdict, f"{found.minutes:.1f} min of readings")]
-    rows.append(Row("Probability of a leak", f"{100 * odds.probability:.0f} %", "50 % before it"))
+    rows.append(Row("Probability of a leak", _percent(odds.probability), "50 % before it"))
     if (
         found.fall_kpa_min is not None
         and found.fall_low is not None
@@ -331,7 +338,7 @@ def _picture(words: Words, found: Hold, setup: HoldSetup) -> CoursePicture | Non
         levels = ((setup.cap_kpa / one, f"cap {words.pressure(setup.cap_kpa)}"),)
     return CoursePicture(
         f"Hold test: {found.verdict}",
-        f"{100 * found.odds.probability:.0f} % that it leaks",
+        f"{_percent(found.odds.probability)} that it leaks",
         "minutes",
         "psi" if words.us else "kPa",
         (

@@ -7,13 +7,14 @@ Method and sources: docs/methods/coolant.md.
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Final, Literal
-
-from scp.ethylene_glycol import EthyleneGlycol
-from scp.propylene_glycol import PropyleneGlycol
+from typing import TYPE_CHECKING, Final, Literal
 
 from beltside.base.errors import OutOfRangeError, require_range
 from beltside.coolant import water
+
+if TYPE_CHECKING:
+    from scp.ethylene_glycol import EthyleneGlycol
+    from scp.propylene_glycol import PropyleneGlycol
 
 Glycol = Literal["ethylene", "propylene"]
 GLYCOLS: Final[tuple[Glycol, ...]] = ("ethylene", "propylene")
@@ -292,5 +293,9 @@ def _measured(glycol: Glycol, mass_fraction: float) -> None:
 
 @lru_cache(maxsize=256)
 def _fluid(glycol: Glycol, mass_fraction: float) -> EthyleneGlycol | PropyleneGlycol:
+    # Imported here: boiling points and cap marks are asked for more often, and need none of it.
+    from scp.ethylene_glycol import EthyleneGlycol
+    from scp.propylene_glycol import PropyleneGlycol
+
     kind = EthyleneGlycol if glycol == "ethylene" else PropyleneGlycol
     return kind(mass_fraction)

@@ -28,7 +28,7 @@ from beltside.proof.look import (
 )
 
 _WHOLE_PX: Final = WIDTH_PX + 2 * PADDING_PX
-_TOP_PX: Final = 78
+_TOP_PX: Final = 96
 _PLOT_PX: Final = 300
 
 
@@ -157,6 +157,14 @@ def _levels(
     place: Callable[[float, float], Point],
     right_px: float,
 ) -> None:
+    # The words stand at that end of a level where the curves are farther from it.
+    ends = [(curve.points[0][1], curve.points[-1][1]) for curve in picture.curves if curve.points]
+    left_px, _ = place(0.0, 0.0)
+    at_left = sum(
+        min(abs(level - first) for first, _ in ends) > min(abs(level - last) for _, last in ends)
+        for level, _ in picture.levels
+        if ends
+    )
     tops = []
     for level, words in picture.levels:
         x_px, y_px = place(0.0, level)
@@ -164,7 +172,10 @@ def _levels(
         tops.append((y_px, words))
     places = _apart([y - 6 for y, _ in tops], SMALL_PX + 3.0, _TOP_PX + SMALL_PX, 1e6)
     for y_px, (_, words) in zip(places, tops, strict=True):
-        drawing.text((right_px, y_px), words, anchor="end", role="accent")
+        if 2 * at_left > len(picture.levels):
+            drawing.text((left_px + 6, y_px), words, role="accent")
+        else:
+            drawing.text((right_px, y_px), words, anchor="end", role="accent")
     for moment, words in picture.moments:
         x_px, _ = place(moment, 0.0)
         drawing.line(((x_px, _TOP_PX), (x_px, _TOP_PX + _PLOT_PX)), stroke="accent", width_px=2.5)
@@ -215,7 +226,7 @@ def _scale(picture: ScalePicture) -> str:
     for tick in round_ticks(picture.low, picture.high, 10):
         drawing.line(((bar_px - 5, at(tick)), (bar_px, at(tick))), stroke="ink")
         drawing.text((bar_px - 10, at(tick) + 5), _number(tick), anchor="end")
-    drawing.text((PADDING_PX, _TOP_PX), picture.unit, role="soft")
+    drawing.text((PADDING_PX, _TOP_PX + 2), picture.unit, role="soft")
     places = _apart([at(value) for value, _ in picture.marks], 24.0, top_px, bottom_px)
     for (value, words), y_px in zip(picture.marks, places, strict=True):
         start = (bar_px, at(value))
