@@ -43,7 +43,7 @@ def measured(sheet, rng):
 def test_the_wrong_pulley_is_named_with_about_its_true_size():
     rng = np.random.default_rng(54)
     named, close = 0, 0
-    for _ in range(60):
+    for _ in range(40):
         truth = moved(TARN, "alternator", diameter_mm=54.2)
         written = moved(measured(truth, rng), "alternator", diameter_mm=57.5)
         doubt = doubted_diameter(written, heard(truth, rng))
@@ -52,13 +52,13 @@ def test_the_wrong_pulley_is_named_with_about_its_true_size():
             assert doubt.measured_mm == 57.5
             named += 1
             close += doubt.low_mm <= 54.2 <= doubt.high_mm
-    assert named >= 50
+    assert named >= 32
     assert close >= 0.8 * named
 
 
 def test_healthy_sheets_raise_no_doubt():
     rng = np.random.default_rng(7)
-    for _ in range(400):
+    for _ in range(150):
         assert doubted_diameter(measured(TARN, rng), heard(TARN, rng)) is None
 
 

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.base.errors import InputError, require_range
-from beltside.drive.ratios import crank_pulley
+from beltside.drive.ratios import crank_pulley, plausible_lines_mm, running_diameter_mm
 from beltside.drive.sheet import DriveSheet
 
 Float64 = npt.NDArray[np.float64]
@@ -27,12 +27,9 @@ DIAMETER_SPREAD: Final = 0.003
 WRONG_SPREAD: Final = 0.03
 """The same for one taken wrongly: a slipped caliper, another pulley fitted (own choice)."""
 
-LINE_MM: Final = (1.0, 0.6)
-BACK_LINE_MM: Final = (2.5, 0.9)
-"""Mean and standard deviation of pitch line and back line when the sheet gives none: even chances
-over 0 to 2 and 1 to 4 mm."""
+LINE_STEPS: Final = 9
+"""Pitch lines and back lines looked at, even chances over what `drive.ratios` holds plausible."""
 
-KNOWN_SPREAD_MM: Final = 0.2
 CREEP: Final = (0.0025, 0.0015)
 """Mean and standard deviation of each driven pulley's creep."""
 
@@ -108,74 +105,93 @@ def doubted_diameter(sheet: DriveSheet, heard: Sequence[HeardShaft]) -> Diameter
     crank = crank_pulley(sheet)
     if crank is None or len(heard) < LEAST_SHAFTS:
         return None
-    off, effect, spread = _linear(sheet, heard)
     noise = np.diag([one.error**2 for one in heard])
-    careful = _log_likelihood(off, effect, spread, noise)
+    spread = np.concatenate(
+        (np.full(1 + len(heard), DIAMETER_SPREAD), np.full(len(heard), CREEP[1]))
+    )
+    pairs = [
+        _linear(sheet, heard, float(line), float(back))
+        for line in np.linspace(*plausible_lines_mm(sheet)[0], LINE_STEPS)
+        for back in np.linspace(*plausible_lines_mm(sheet)[1], LINE_STEPS)
+    ]
+    off = np.array([one[0] for one in pairs])
+    effect = np.array([one[1] for one in pairs])
+
+    def evidence_of(spread: Float64) -> Float64:
+        """Log likelihood at each pair of lines, shape (pairs,)."""
+        return _log_likelihood(off, effect, spread, noise)
+
+    careful = _log_mean(evidence_of(spread))
     found = []
     for index, part in enumerate(["crank", *parts]):
         wide = spread.copy()
         wide[index] = WRONG_SPREAD
-        found.append((_log_likelihood(off, effect, wide, noise) - careful, index, part, wide))
+        each = evidence_of(wide)
+        found.append((_log_mean(each) - careful, index, part, wide, each))
     found.sort(key=lambda one: -one[0])
-    evidence, index, part, wide = found[0]
+    evidence, index, part, wide, each = found[0]
     if evidence < LEAST_EVIDENCE or evidence - found[1][0] < LEAST_LEAD:
         return None
-    covariance = (effect * wide**2) @ effect.T + noise
-    gain = wide[index] ** 2 * np.linalg.solve(covariance, effect[:, index])
-    shift = float(gain @ off)
-    left = math.sqrt(max(wide[index] ** 2 * (1.0 - float(gain @ effect[:, index])), 0.0))
+    weight = np.exp(each - each.max())
+    weight /= weight.sum()
+    covariance = _covariance(effect, wide, noise)
+    gain = wide[index] ** 2 * np.linalg.solve(covariance, effect[:, :, index, None])[:, :, 0]
+    shifts = np.sum(gain * off, axis=1)
+    left = wide[index] ** 2 * (1.0 - np.sum(gain * effect[:, :, index], axis=1))
+    shift = float(weight @ shifts)
+    variance = float(weight @ (np.maximum(left, 0.0) + (shifts - shift) ** 2))
     if abs(shift) < LEAST_SHIFT:
         return None
     measured = sheet.pulley(part).diameter_mm
+    half = 1.645 * math.sqrt(variance)
     return DiameterDoubt(
         part,
         measured,
         measured * math.exp(shift),
-        measured * math.exp(shift - 1.645 * left),
-        measured * math.exp(shift + 1.645 * left),
+        measured * math.exp(shift - half),
+        measured * math.exp(shift + half),
         evidence,
     )
 
 
-def _linear(sheet: DriveSheet, heard: Sequence[HeardShaft]) -> tuple[Float64, Float64, Float64]:
-    """What each unknown does to the log of each ratio.
+def _linear(
+    sheet: DriveSheet, heard: Sequence[HeardShaft], line: float, back: float
+) -> tuple[Float64, Float64]:
+    """What each unknown does to the log of each ratio, at given lines [mm].
 
-    Unknowns: log error of the crank's diameter, of each heard pulley's, the two lines, each
-    pulley's creep. Returns how far the heard log ratios lie from the expected ones, shape (n,),
-    the effects, shape (n, unknowns), and the unknowns' standard deviations, shape (unknowns,).
+    Unknowns: log error of the crank's diameter, of each heard pulley's, each pulley's creep.
+    Returns how far the heard log ratios lie from the expected ones, shape (n,), and the effects,
+    shape (n, 1 + 2 n).
     """
-    belt = sheet.belt
-    line, line_spread = (
-        LINE_MM if belt.pitch_line_mm is None else (belt.pitch_line_mm, KNOWN_SPREAD_MM)
-    )
-    back, back_spread = (
-        BACK_LINE_MM if belt.back_line_mm is None else (belt.back_line_mm, KNOWN_SPREAD_MM)
-    )
     count = len(heard)
-    effect = np.zeros((count, 1 + count + 2 + count))
+    effect = np.zeros((count, 1 + 2 * count))
     off = np.zeros(count)
     crank = sheet.pulley("crank")
     for row, one in enumerate(heard):
         pulley = sheet.pulley(one.part)
-        run_crank = crank.diameter_mm + 2.0 * (back if crank.face == "back" else line)
-        run = pulley.diameter_mm + 2.0 * (back if pulley.face == "back" else line)
+        run_crank = running_diameter_mm(crank, line, back)
+        run = running_diameter_mm(pulley, line, back)
         off[row] = math.log(one.ratio) - (math.log(run_crank / run) - CREEP[0])
         effect[row, 0] = crank.diameter_mm / run_crank
         effect[row, 1 + row] = -pulley.diameter_mm / run
-        effect[row, 1 + count + (crank.face == "back")] += 2.0 / run_crank
-        effect[row, 1 + count + (pulley.face == "back")] -= 2.0 / run
-        effect[row, 3 + count + row] = -1.0
-    spread = np.concatenate(
-        (
-            np.full(1 + count, DIAMETER_SPREAD),
-            [line_spread, back_spread],
-            np.full(count, CREEP[1]),
-        )
-    )
-    return off, effect, spread
+        effect[row, 1 + count + row] = -1.0
+    return off, effect
 
 
-def _log_likelihood(off: Float64, effect: Float64, spread: Float64, noise: Float64) -> float:
-    covariance = (effect * spread**2) @ effect.T + noise
+def _log_mean(each: Float64) -> float:
+    top = float(each.max())
+    return top + math.log(float(np.mean(np.exp(each - top))))
+
+
+def _covariance(effect: Float64, spread: Float64, noise: Float64) -> Float64:
+    """Covariance of the heard log ratios at each pair of lines, shape (pairs, n, n)."""
+    found: Float64 = (effect * spread**2) @ effect.transpose(0, 2, 1) + noise
+    return found
+
+
+def _log_likelihood(off: Float64, effect: Float64, spread: Float64, noise: Float64) -> Float64:
+    covariance = _covariance(effect, spread, noise)
     _, log_size = np.linalg.slogdet(covariance)
-    return -0.5 * float(off @ np.linalg.solve(covariance, off)) - 0.5 * float(log_size)
+    solved = np.linalg.solve(covariance, off[:, :, None])[:, :, 0]
+    found: Float64 = -0.5 * np.sum(off * solved, axis=1) - 0.5 * log_size
+    return found

@@ -120,7 +120,9 @@ def ratio_ranges(sheet: DriveSheet) -> dict[str, tuple[float, float]]:
                 pulley.diameter_mm * (1.0 + sign_pulley * DIAMETER_ERROR)
                 + 2.0 * (back if pulley.face == "back" else line)
             )
-            for sign_crank, sign_pulley, line, back in product((-1, 1), (-1, 1), *_lines_mm(sheet))
+            for sign_crank, sign_pulley, line, back in product(
+                (-1, 1), (-1, 1), *plausible_lines_mm(sheet)
+            )
         ]
         ranges[pulley.part] = (
             min(*corners, nominal[pulley.part]) * (1.0 - CREEP),
@@ -165,7 +167,9 @@ def belt_passing_range(sheet: DriveSheet) -> tuple[float, float] | None:
             + 2.0 * (back if crank.face == "back" else line)
         )
         / (length_mm * (1.0 + sign_length * error) + 2.0 * math.pi * line)
-        for sign_crank, sign_length, line, back in product((-1, 1), (-1, 1), *_lines_mm(sheet))
+        for sign_crank, sign_length, line, back in product(
+            (-1, 1), (-1, 1), *plausible_lines_mm(sheet)
+        )
     ]
     return min(corners) * (1.0 - CREEP), max(corners)
 
@@ -179,7 +183,7 @@ def _given_lines_mm(
     )
 
 
-def _lines_mm(sheet: DriveSheet) -> tuple[tuple[float, float], tuple[float, float]]:
+def plausible_lines_mm(sheet: DriveSheet) -> tuple[tuple[float, float], tuple[float, float]]:
     """Plausible pitch lines and back lines of this drive's belt [mm]."""
 
     def around(given_mm: float | None, plausible: tuple[float, float]) -> tuple[float, float]:
