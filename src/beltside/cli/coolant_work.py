@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from beltside.base.errors import InputError
-from beltside.cli.coolant import Altitude, Json, Pictures, Us, coolant_app, optional, show
+from beltside.cli.coolant import Altitude, Json, Pictures, Us, optional, show
+from beltside.cli.coolant import coolant_app as coolant_app
 from beltside.cli.problems import require_file
 from beltside.cli.screen import complain, write
 
