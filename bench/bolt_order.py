@@ -116,7 +116,7 @@ def measure(flanges: int = 60, seed: int = 9001) -> list[Figure]:
             "%",
             1.0,
             True,
-            note="elsewhere the star rule is itself the best of all orders",
+            note="where it is not, the star rule is itself the best of all orders",
         ),
         Figure("worst peak-to-mean over the star rule's", float(worst.mean()), "times"),
         Figure("average peak-to-mean over the star rule's", float(average.mean()), "times"),

@@ -43,7 +43,8 @@ better by more than this part."""
 
 _BEAM: Final = 96
 _TIE: Final = 1e-9
-_LOW_BITS: Final = 11
+_LOW_BITS: Final = 8
+"""Sets are taken in blocks that fit into a processor's near memory."""
 
 
 @dataclass(frozen=True)
@@ -326,11 +327,10 @@ def _of_all_sets(joint: ElasticJoint, levels: Sequence[float]) -> tuple[Float64,
     everything = joint.pressure.sum(axis=1)
     worst = np.zeros((len(rest), len(part)))
     total = np.zeros_like(worst)
+    load = np.empty_like(part)
     for row, added in enumerate(rest):
-        reached = part + added
         for low, high in pairwise(levels):
-            share = low / (high - low)
-            load = reached + share * everything
+            np.add(part, added + low / (high - low) * everything, out=load)
             ratio = load.max(axis=1) / (load @ weights)
             np.maximum(worst[row], ratio, out=worst[row])
             total[row] += ratio
