@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from beltside.casework.explain import deep_enough
 from beltside.casework.families import Found, Surprises, search, surprises
 from beltside.casework.takes import HeardTake
 from beltside.drive.sheet import DriveSheet
@@ -15,8 +16,8 @@ from beltside.sound.families import row_strength
 from beltside.sound.hearing import Hearing
 from beltside.sound.housing import OwnSound
 
-CLEAR: Final = 3.0
-"""A family this significant (-log10 of the false-alarm probability) gives a suspect's own lines."""
+FALSE_ALARM_RATE: Final = 0.01
+"""Chance that noise passes for a suspect's own lines, all families and takes looked at together."""
 
 BAND_SHARE: Final = 0.4
 """A band is the suspect's own when its lines stand out at least this share as far as in the
@@ -50,8 +51,8 @@ class Recognised:
 
 
 @dataclass(frozen=True)
-class _Clear:
-    """A family in one take."""
+class _Looked:
+    """A family looked for in one take."""
 
     take: HeardTake
     heard: Surprises
@@ -63,7 +64,13 @@ def recognise(takes: Sequence[HeardTake], sheet: DriveSheet, part: str | None) -
 
     None when no take shows any that stand out clearly.
     """
-    clear = [one for take in takes for one in _clear(take, sheet, part)]
+    looked_at = [one for take in takes for one in _families(take, sheet, part)]
+    wanted = -np.log10(FALSE_ALARM_RATE / max(len(looked_at), 1))
+    clear = [
+        one
+        for one in looked_at
+        if one.found.family.significance >= wanted and deep_enough(one.found)
+    ]
     if not clear:
         return None
     best = max(clear, key=lambda one: one.found.family.significance)
@@ -89,15 +96,14 @@ def recognise(takes: Sequence[HeardTake], sheet: DriveSheet, part: str | None) -
     )
 
 
-def _clear(take: HeardTake, sheet: DriveSheet, part: str | None) -> list[_Clear]:
+def _families(take: HeardTake, sheet: DriveSheet, part: str | None) -> list[_Looked]:
     heard = surprises(take.hearing, sheet)
     if heard is None:
         return []
     return [
-        _Clear(take, heard, one)
+        _Looked(take, heard, one)
         for one in search(heard, sheet)
-        if one.family.significance >= CLEAR
-        and one.family.members
+        if one.family.members
         and (one.part == part if part else one.part not in ("engine", "crank", "belt"))
     ]
 
@@ -106,7 +112,7 @@ def _turns_hz(hearing: Hearing) -> float:
     return hearing.orders.sound.turns / hearing.seconds if hearing.orders else 1.0
 
 
-def _bands_of(one: _Clear) -> tuple[float, float]:
+def _bands_of(one: _Looked) -> tuple[float, float]:
     """Edges of the run of bands round the strongest in which the family stands out."""
     bands = one.take.hearing.bands
     orders = np.array([member.order for member in one.found.family.members])

@@ -102,6 +102,9 @@ def where_heard(
     require_two_places(names)
     warnings = list(notes)
     known = recognise(heard, sheet, part) if band_hz is None else None
+    if known is not None:
+        probes = _with_speed(probes, warnings)
+        names = [str(take.conditions.part) for take in probes]
     own, by = _what_to_compare(known, probes, band_hz, part, warnings)
     levels = [own_level(take.hearing, own, by=by) for take in probes]
     read = [
@@ -159,6 +162,19 @@ def where_heard(
 
 def _part(known: Recognised | None) -> str:
     return known.part if known else ""
+
+
+def _with_speed(probes: Sequence[HeardTake], warnings: list[str]) -> list[HeardTake]:
+    """The probe takes whose lines can be read, when they still show two places; else all."""
+    able = [take for take in probes if take.hearing.orders is not None]
+    if len(able) == len(probes) or len({take.conditions.part for take in able}) < 2:
+        return list(probes)
+    deaf = [take.conditions.name for take in probes if take.hearing.orders is None]
+    warnings.append(
+        f"The crank speed can't be told in {', '.join(deaf)}, so it is left out of the map. Read "
+        "the speed off the dash and add crank_rpm."
+    )
+    return able
 
 
 def _what_to_compare(

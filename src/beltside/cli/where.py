@@ -119,8 +119,8 @@ def direction(
         require_file(drive, "a drive sheet")
     band_hz = band_of(band)
     with working("nothing was changed") as progress:
-        from beltside.casework.direction import Setup
         from beltside.casework.direction import direction as direction_of
+        from beltside.casework.phone_setup import Setup
 
         setup = Setup(mic_spacing_mm, stand_off_mm, held, tuple(at or ()), swap)
         result = direction_of(
@@ -275,8 +275,8 @@ def _show_where(result: WhereResult, saved: Sequence[Path]) -> None:
             (
                 (
                     gain.file,
-                    part_words(gain.part),
-                    f"{gain.gain_db:+.1f} dB, give or take {gain.error_db:.1f}",
+                    f"{gain.gain_db:+.1f} dB",
+                    f"{gain.error_db:.1f} dB either way",
                     ", ".join(gain.references) or "no reference",
                 )
                 for gain in result.gains

@@ -148,7 +148,7 @@ def check_channels(samples: npt.ArrayLike, sample_rate_hz: float, band: Band) ->
     if float(power.min()) <= SILENT_SHARE * float(power.max()):
         return ChannelCheck("one silent", 0.0, difference_db)
     segments, frequency_hz = _segments(values, rate_hz, band)
-    own = np.mean(np.abs(segments) ** 2, axis=1, dtype=np.float64)
+    own: Float64 = np.mean(np.abs(segments) ** 2, axis=1, dtype=np.float64)
     cross = np.mean(segments[1] * np.conj(segments[0]), axis=0, dtype=np.complex128)
     lag_s = np.linspace(-2.0, 2.0, 65) / rate_hz
     turn = np.exp(2j * np.pi * frequency_hz[:, None] * lag_s)
