@@ -15,6 +15,7 @@ from beltside.casework.shipped import catalogue
 from beltside.suspects.board import Board, board_for
 from beltside.suspects.catalogue import CheckDone, check_done
 from beltside.suspects.posterior import (
+    REST,
     SOUND,
     conflicts,
     entropy_bits,
@@ -221,6 +222,21 @@ class TestContradictions:
         first = np.exp(log_likelihood(board, [a]))
         second = np.exp(log_likelihood(board, [b]))
         return float(np.log2((prior @ first) * (prior @ second) / (prior @ (first * second))))
+
+    def test_one_finding_against_all_the_rest(self, board: Board) -> None:
+        found = [
+            done("spin-by-hand", "coolant-pump", "rough"),
+            done("weep-hole", None, "marks"),
+            done("probe-housing", "coolant-pump", "loud"),
+            done("belt-off-run", None, "noise-stays"),
+        ]
+        (one,) = conflicts(board, found)
+        assert (one.first, one.second) == (3, REST)
+        prior = np.exp(board.log_prior)
+        last = np.exp(log_likelihood(board, found[3:]))
+        # How likely it is before and after the others, by hand.
+        expected = np.log2((prior @ last) / (posterior(board, found[:3]) @ last))
+        assert one.bits == pytest.approx(expected)
 
     def test_findings_that_agree_are_none(self, board: Board) -> None:
         found = [

@@ -12,7 +12,7 @@ from beltside.casework.next_step import Contradiction, FindingWeight
 from beltside.casework.results import Because
 from beltside.suspects.board import Board
 from beltside.suspects.catalogue import CheckDone
-from beltside.suspects.posterior import SOUND, conflicts, weights_of_evidence, without_each
+from beltside.suspects.posterior import REST, SOUND, conflicts, weights_of_evidence, without_each
 
 Float64 = npt.NDArray[np.float64]
 
@@ -81,27 +81,27 @@ def finding_weights(
 def contradictions(
     board: Board, findings: Sequence[CheckDone], numbers: Sequence[int], sound: Float64 | None
 ) -> list[Contradiction]:
-    """Pairs of findings, or sound and a finding, that speak against each other, worst first."""
+    """Evidence that speaks against other evidence, worst first."""
+
+    def named(position: int) -> str:
+        if position == SOUND:
+            return "the sound"
+        if position == REST:
+            return "all the rest"
+        done = findings[position]
+        return f"finding {numbers[position]} ({finding_name(done)}, {done.outcome.word})"
+
     said = []
     for one in conflicts(board, findings, sound)[:_MOST_CONTRADICTIONS]:
-        second = findings[one.second]
-        told = f"finding {numbers[one.second]} ({finding_name(second)}, {second.outcome.word})"
-        if one.first == SOUND:
-            pair = (0, numbers[one.second])
-            text = f"The sound and {told} speak for different suspects"
-        else:
-            first = findings[one.first]
-            pair = (numbers[one.first], numbers[one.second])
-            text = (
-                f"Finding {numbers[one.first]} ({finding_name(first)}, {first.outcome.word}) and "
-                f"{told} speak for different suspects"
-            )
+        pair = [position for position in (one.first, one.second) if position != REST]
+        text = f"{named(one.first)} and {named(one.second)} speak for different suspects"
         rare = round(2.0**one.bits)
         said.append(
             Contradiction(
-                pair,
-                f"{text}: together they are {rare} times rarer than chance would have it. Do the "
-                "less certain one again, or take it back, before trusting the odds.",
+                tuple(0 if position == SOUND else numbers[position] for position in pair),
+                f"{text[0].upper()}{text[1:]}: together they are {rare} times rarer than chance "
+                "would have it. Do the less certain one again, or take it back, before trusting "
+                "the odds.",
                 one.bits,
             )
         )

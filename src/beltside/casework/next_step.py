@@ -97,13 +97,14 @@ class FindingWeight:
 
 @dataclass(frozen=True)
 class Contradiction:
-    """Two pieces of evidence that speak against each other.
+    """Two pieces of evidence that speak against each other, or one against all the rest.
 
-    `findings` are their numbers in the case, counted from 1; 0 is the sound. `bits` is how much
-    rarer they are together than each by itself would make them.
+    `findings` are their numbers in the case, counted from 1; 0 is the sound. One number alone
+    stands against all the rest. `bits` is how much rarer they are together than each by itself
+    would make them.
     """
 
-    findings: tuple[int, int]
+    findings: tuple[int, ...]
     says: str
     bits: float
 

@@ -49,6 +49,10 @@ class Board:
         How often a check done again only repeats the first time, 0 to 1.
     index
         Position of each (check id, part).
+    log_likely
+        Log of `likely`, -inf where that is 0; shape (C, O, S).
+    outcome_index
+        Position of each (check id, outcome's word) among the check's outcomes.
     """
 
     suspects: tuple[Suspect, ...]
@@ -59,6 +63,8 @@ class Board:
     shares: Float64
     repeat_share: float
     index: Mapping[tuple[str, str | None], int]
+    log_likely: Float64
+    outcome_index: Mapping[tuple[str, str], int]
 
     def place_of(self, done: CheckDone) -> int:
         """Position of a finding's check among `places`."""
@@ -66,7 +72,7 @@ class Board:
 
     def outcome_of(self, done: CheckDone) -> int:
         """Position of a finding's outcome among its check's outcomes."""
-        return [outcome.word for outcome in done.check.outcomes].index(done.outcome.word)
+        return self.outcome_index[done.check.id, done.outcome.word]
 
 
 def log_prior(suspects: Sequence[Suspect]) -> Float64:
@@ -94,6 +100,8 @@ def board_for(catalogue: Catalogue, parts_on_drive: Sequence[str]) -> Board:
                     shown = check.likely[key]
                     values += [shown[outcome.word] for outcome in check.outcomes]
             likely[row, : len(values), column] = values
+    with np.errstate(divide="ignore"):
+        log_likely = np.log(likely)
     group_of = {word: one for one in catalogue.alike for word in one.checks}
     numbers: dict[tuple[str, str | None], int] = {}
     groups, shares = [], []
@@ -111,4 +119,10 @@ def board_for(catalogue: Catalogue, parts_on_drive: Sequence[str]) -> Board:
         np.array(shares),
         catalogue.repeat_share,
         {(check.id, part): position for position, (check, part) in enumerate(places)},
+        log_likely,
+        {
+            (check.id, outcome.word): position
+            for check, _ in places
+            for position, outcome in enumerate(check.outcomes)
+        },
     )

@@ -83,6 +83,8 @@ NOT_SURE: Final = Outcome("not-sure", "done, but could not tell", ("unsure", "un
 NOT_DONE: Final = Outcome("not-done", "was not done", ("skipped", "skip", "left-out"))
 """Two outcomes every check has. Neither moves the odds; the check is not proposed again."""
 
+_SILENT: Final = frozenset((NOT_SURE.word, NOT_DONE.word))
+
 
 @dataclass(frozen=True)
 class Mishap:
@@ -399,7 +401,7 @@ class CheckDone:
     @property
     def tells(self) -> bool:
         """Whether it moves the odds: not when it was not done, or nobody could tell."""
-        return self.outcome not in (NOT_SURE, NOT_DONE)
+        return self.outcome.word not in _SILENT
 
 
 def check_done(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
@@ -42,7 +41,7 @@ def merged(shipped: Mapping[str, object], own: Mapping[str, object]) -> dict[str
     An entry of the same name keeps the keys that the own one does not give; its rows and outcomes
     are laid over one by one. A check, pair or group with `leave_out = true` is taken away.
     """
-    table: dict[str, Any] = copy.deepcopy(dict(shipped))
+    table: dict[str, Any] = {key: _copied(value) for key, value in shipped.items()}
     for key, value in own.items():
         _lay_over(table, (key,), value)
     for group in _CAN_GO:
@@ -51,6 +50,13 @@ def merged(shipped: Mapping[str, object], own: Mapping[str, object]) -> dict[str
             table[group] = {name: entry for name, entry in entries.items() if not _goes(entry)}
     _forget_in_groups(table, {str(name) for name, entry in _entries(own) if _goes(entry)})
     return table
+
+
+def _copied(value: object) -> object:
+    """A copy of plain values, groups and lists and all."""
+    if isinstance(value, Mapping):
+        return {key: _copied(inner) for key, inner in value.items()}
+    return [_copied(inner) for inner in value] if isinstance(value, list) else value
 
 
 def _goes(entry: object) -> bool:
@@ -81,7 +87,7 @@ def _lay_over(table: dict[str, Any], path: tuple[str, ...], value: object) -> No
         for inner, deeper in value.items():
             _lay_over(there, (*path, str(inner)), deeper)
     else:
-        table[key] = copy.deepcopy(value)
+        table[key] = _copied(value)
 
 
 def parse_catalogue(table: Mapping[str, object]) -> Catalogue:

@@ -8,7 +8,7 @@ one check shows alone is as likely as the catalogue says, whatever w is.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -24,7 +24,9 @@ CONFLICT_BITS: Final = 2.0
 """From here on findings are said to contradict each other: a chance of one in four or less."""
 
 SOUND: Final = -1
-"""Stands for the sound where findings are counted from 0."""
+"""Stands for the sound where findings are counted from 0,"""
+REST: Final = -2
+"""and this for all other evidence together."""
 
 
 def normalised(scores: Float64) -> Float64:
@@ -82,11 +84,30 @@ def log_likelihood(board: Board, findings: Sequence[CheckDone]) -> Float64:
 
     Findings that were not done or not sure say nothing.
     """
-    clusters = _clusters(board, findings)
+    alone: list[tuple[int, int]] = []
     total = np.zeros(len(board.suspects))
-    for members in clusters.values():
-        total += _cluster(board, findings, members)
+    for shown in _shown(board, findings):
+        if len(shown) == 1 and len(outcomes := next(iter(shown.values()))) == 1:
+            alone.append((next(iter(shown)), outcomes[0]))
+        else:
+            total += np.log(joint_likelihood(board, shown))
+    if alone:
+        places, outcomes = map(list, zip(*alone, strict=True))
+        total += board.log_likely[places, outcomes].sum(axis=0)
     return total
+
+
+def _shown(board: Board, findings: Sequence[CheckDone]) -> Iterable[dict[int, list[int]]]:
+    """Outcomes by check, for each group of like checks with findings that say something."""
+    found: dict[int, dict[int, list[int]]] = {}
+    groups = board.groups.tolist()
+    for one in findings:
+        if one.tells:
+            word = one.check.id
+            place = board.index[word, one.part]
+            shown = found.setdefault(groups[place], {})
+            shown.setdefault(place, []).append(board.outcome_index[word, one.outcome.word])
+    return found.values()
 
 
 def posterior(board: Board, findings: Sequence[CheckDone], sound: Float64 | None = None) -> Float64:
@@ -153,10 +174,11 @@ def _logit(log_share: Float64) -> Float64:
 
 @dataclass(frozen=True)
 class Conflict:
-    """Two pieces of evidence that contradict each other.
+    """Evidence that contradicts other evidence.
 
-    `first` and `second` are positions among the findings, `SOUND` for the sound; `bits` is how
-    much rarer they are together than each by itself would make them.
+    `first` and `second` are positions among the findings, `SOUND` for the sound; `second` is `REST`
+    for all the other evidence together. `bits` is how much rarer they are together than each by
+    itself would make them.
     """
 
     first: int
@@ -167,35 +189,44 @@ class Conflict:
 def conflicts(
     board: Board, findings: Sequence[CheckDone], sound: Float64 | None = None
 ) -> list[Conflict]:
-    """Pairs of findings, or of the sound and a finding, that contradict each other, worst first.
+    """Evidence that contradicts other evidence, worst first.
 
     log2 of P(a) P(b) / P(a, b), which is above 0 when a and b speak for different suspects
-    (Jensen, Chamberlain, Nordahl & Jensen 1991); told from `CONFLICT_BITS` on.
+    (Jensen, Chamberlain, Nordahl & Jensen 1991), told from `CONFLICT_BITS` on: for every two
+    findings, for the sound and each finding, and for each of these against all the rest when it
+    contradicts no single one.
     """
-    prior = board.log_prior
     telling = [number for number, one in enumerate(findings) if one.tells]
     if not telling:
         return []
-    rows = np.array([_cluster(board, findings, [number]) for number in telling])
-    alone = log_sum(rows + prior)
-    found: list[Conflict] = []
-    together = log_sum(rows[:, None, :] + rows[None, :, :] + prior)
-    bits = (alone[:, None] + alone[None, :] - together) / np.log(2.0)
-    where = board_groups(board, findings, telling)
-    for one in range(len(telling)):
-        for other in range(one + 1, len(telling)):
-            value = float(bits[one, other])
-            if where[one] == where[other]:
-                joint = _cluster(board, findings, [telling[one], telling[other]])
-                value = float((alone[one] + alone[other] - log_sum(joint + prior)) / np.log(2.0))
-            if value >= CONFLICT_BITS:
-                found.append(Conflict(telling[one], telling[other], value))
+    prior = board.log_prior
+    rows = [_cluster(board, findings, [number]) for number in telling]
+    pieces = dict(zip(telling, rows, strict=True))
+    heard = np.zeros(len(prior)) if sound is None else sound
     if sound is not None:
-        heard = sound + prior
-        with_sound = log_sum(rows + heard) - log_sum(heard)
-        for one, value in enumerate((alone - with_sound) / np.log(2.0)):
-            if value >= CONFLICT_BITS:
-                found.append(Conflict(SOUND, telling[one], float(value)))
+        pieces = {SOUND: sound, **pieces}
+    alone = {number: float(log_sum(row + prior)) for number, row in pieces.items()}
+    # The sound is known up to a constant only; it drops out of every difference.
+    like = dict(zip(telling, board_groups(board, findings, telling), strict=True))
+    found: list[Conflict] = []
+    numbers = list(pieces)
+    for at, one in enumerate(numbers):
+        for other in numbers[at + 1 :]:
+            same = one != SOUND and like[one] == like[other]
+            both = _cluster(board, findings, [one, other]) if same else pieces[one] + pieces[other]
+            bits = (alone[one] + alone[other] - float(log_sum(both + prior))) / np.log(2.0)
+            if bits >= CONFLICT_BITS:
+                found.append(Conflict(one, other, bits))
+    named = {number for conflict in found for number in (conflict.first, conflict.second)}
+    whole = float(log_sum(prior + heard + log_likelihood(board, findings)))
+    for one in numbers:
+        if one in named or len(numbers) < 3:
+            continue
+        rest = [findings[number] for number in telling if number != one]
+        others = prior + log_likelihood(board, rest) + (0.0 if one == SOUND else heard)
+        bits = (alone[one] + float(log_sum(others)) - whole) / np.log(2.0)
+        if bits >= CONFLICT_BITS:
+            found.append(Conflict(one, REST, bits))
     return sorted(found, key=lambda conflict: -conflict.bits)
 
 
