@@ -30,7 +30,6 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("teardown", teardown.measure(300, 40)))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
     groups.append(("direction, fingerprint, housing map", where.measure(16, 40, 12, seed, 2)))
-    groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
     groups.append(
         (f"accuracy on the stranger, {cases} cases", accuracy.measure_stranger(cases, seed, 2))
     )

@@ -21,7 +21,6 @@ from beltside.cli.compare import compare
 from beltside.cli.coolant_work import coolant_app
 from beltside.cli.drive import drive
 from beltside.cli.learned import learned_app
-from beltside.cli.drive import drive
 from beltside.cli.problems import exit_code_of, require_file, require_path
 from beltside.cli.pulleys import pulleys
 from beltside.cli.screen import working, write, write_json
@@ -202,10 +201,6 @@ app.add_typer(
     bolts_app, name="bolts", short_help="Torque, tightening order, holes, sealant, stuck bolts."
 )
 bolts_app.command(short_help="Old part, new part, gasket: do the holes agree?")(match)
-app.command(short_help="The belt drive: path, length, slip, tensioner, alignment.")(drive)
-app.command(short_help="A plucked span: its note, and the belt's tension.")(strum)
-
-
 app.add_typer(
     coolant_app, name="coolant", short_help="Mixture, cap, hold test, fill, belt-off clock."
 )
