@@ -186,6 +186,13 @@ def test_hold_warns(make: Callable[[], CoolantAnswer], words: str) -> None:
     assert words in " ".join(make().warnings)
 
 
+def test_a_hissing_adaptor_does_not_convict_the_car() -> None:
+    setup = hold_setup(cap="1.1", gauge_step_kpa=1.0)
+    answer = hold_answer(LEAKING, setup, seen=["adaptor-hiss"])
+    assert answer.to_json()["verdict"] == "not yet known"
+    assert "Mend that" in answer.headline
+
+
 def test_one_reading_is_no_answer() -> None:
     answer = hold_answer([Reading(0.0, 108.0)])
     assert "one reading" in answer.headline

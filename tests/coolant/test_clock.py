@@ -68,6 +68,10 @@ def test_readings_only_shorten_it() -> None:
     assert cool.limit_s == plain.limit_s
     warm = belt_off_clock(1.6, coolant_l=6.0, start_c=20.0, readings=[(60.0, 70.0)])
     assert warm.limit_s < plain.limit_s
+    # Twice as quick as reckoned so far: what is left is halved too.
+    course = {t: metal_c for t, metal_c, _ in plain.course}
+    twice = belt_off_clock(1.6, coolant_l=6.0, start_c=20.0, readings=[(60.0, course[120.0])])
+    assert twice.limit_s == pytest.approx(60.0 + (plain.limit_s - 120.0) / 2.0, abs=2.0)
     hot = belt_off_clock(1.6, coolant_l=6.0, start_c=20.0, readings=[(60.0, 92.0)])
     assert hot.stop_now
     late = belt_off_clock(1.6, coolant_l=6.0, start_c=20.0, readings=[(400.0, 30.0)])

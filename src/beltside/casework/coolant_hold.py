@@ -117,14 +117,16 @@ def hold_answer(
         else ()
     )
     warnings = _warnings(words, found, readings, setup)
-    rate_known = found.verdict == "leaking"
     odds = found.odds
+    # A tester that is heard to leak can't convict the car.
+    by_tester = found.verdict == "leaking" and "adaptor-hiss" in seen
+    verdict = "not yet known" if by_tester else found.verdict
     return CoolantAnswer(
         "hold",
-        _headline(words, found, more),
-        tuple(_rows(words, found, setup, smallest, more)),
+        _headline(words, found, verdict, more),
+        tuple(_rows(words, found, setup, verdict, smallest, more)),
         {
-            "verdict": found.verdict,
+            "verdict": verdict,
             "probability_leaking": odds.probability,
             "leak_ml_min": {
                 "value": odds.ml_min,
@@ -149,7 +151,6 @@ def hold_answer(
             "readings": len(readings),
             "minutes": found.minutes,
             "seen": list(seen),
-            "rate_to_be_used": rate_known,
         },
         Provenance(
             "hold test",
@@ -189,31 +190,42 @@ def _free_air(ml_min: float, found: Hold, setup: HoldSetup) -> float:
     return ml_min * (found.test_kpa + setup.ambient_kpa) / setup.ambient_kpa
 
 
-def _headline(words: Words, found: Hold, more: float | None) -> str:
+def _headline(words: Words, found: Hold, verdict: str, more: float | None) -> str:
     odds = found.odds
     percent = f"{100 * min(max(odds.probability, 0.01), 0.99):.0f} in 100"
     if found.fall_kpa_min is None:
         return "Not yet known: one reading says nothing of a leak. Read on."
     if found.stuck > 0.5:
         return "Not yet known: the gauge seems to stick."
-    if found.verdict == "leaking":
+    if verdict == "leaking":
         return (
             f"Leaking: {percent} that it is, about {words.flow(odds.ml_min)} "
             f"({words.flows(odds.ml_min_low, odds.ml_min_high)})."
+        )
+    if found.verdict == "leaking":
+        return (
+            f"Not yet known: it loses about {words.flow(odds.ml_min)}, but the tester's adaptor "
+            "hisses. Mend that and test again."
         )
     if found.verdict == "tight":
         return f"Tight, as far as this test can see: {percent} that it leaks all the same."
     text = f"Not yet known: {percent} that it leaks"
     if more is not None:
-        return f"{text}. About {more:.0f} more minutes should settle it."
+        unit = "minute" if more == 1.0 else "minutes"
+        return f"{text}. About {more:.0f} more {unit} should settle it."
     return f"{text}. More minutes alone won't settle it."
 
 
 def _rows(
-    words: Words, found: Hold, setup: HoldSetup, smallest: float | None, more: float | None
+    words: Words,
+    found: Hold,
+    setup: HoldSetup,
+    verdict: str,
+    smallest: float | None,
+    more: float | None,
 ) -> list[Row]:
     odds = found.odds
-    rows = [Row("Verdict", found.verdict, f"{found.minutes:.1f} min of readings")]
+    rows = [Row("Verdict", verdict, f"{found.minutes:.1f} min of readings")]
     rows.append(Row("Probability of a leak", _percent(odds.probability), "50 % before it"))
     if (
         found.fall_kpa_min is not None

@@ -169,16 +169,19 @@ def belt_off_clock(
     )
     warnings = []
     stop_now = False
+    reckoned_s = limit_s
     for moment_s, read_c in readings:
         if read_c >= COOLANT_LIMIT_C - 5.0:
             stop_now = True
             limit_s, because = min(limit_s, moment_s), f"{read_c:.0f} °C was read"
             break
-        ahead = next((t for t, metal_c, _ in course if metal_c >= read_c), limit_s)
+        ahead = next((t for t, metal_c, _ in course if metal_c >= read_c), reckoned_s)
         if ahead > moment_s + 1.0:
-            sooner_s = limit_s - (ahead - moment_s)
+            # It heats up quicker than reckoned, and goes on doing so.
+            quicker = max(moment_s, 1.0) / ahead
+            sooner_s = moment_s + max(reckoned_s - ahead, 0.0) * quicker
             if sooner_s < limit_s:
-                limit_s = max(sooner_s, moment_s)
+                limit_s = sooner_s
                 because = f"{read_c:.0f} °C at {moment_s:.0f} s is hotter than reckoned"
                 stop_now = sooner_s <= moment_s
     if not stop_now and readings and readings[-1][0] >= limit_s:
