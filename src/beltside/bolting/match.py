@@ -227,6 +227,7 @@ def match_holes(
     scatter_mm: float = SCATTER_MM,
     wrong_mm: float = WRONG_MM,
     can_flip: bool = True,
+    names: tuple[str, str] = ("the old part", "the new part"),
 ) -> HoleMatch:
     """Lay the old part's holes on the new part's and judge.
 
@@ -241,6 +242,8 @@ def match_holes(
         A hole this far off must not pass as fitting [mm], 0.2 to 20.
     can_flip
         Whether turning a part over is worth a look (a gasket: yes).
+    names
+        What to call the two parts in the reasons.
 
     Raises
     ------
@@ -265,7 +268,9 @@ def match_holes(
     if kept:
         old_alone = tuple(sorted(set(range(n_old)) - set(kept[0].partner)))
         new_alone = tuple(sorted(set(range(n_new)) - set(kept[0].partner.values())))
-    verdict, reasons = _judge(old, new, kept, old_alone, new_alone, every.all_within_mm, wrong_mm)
+    verdict, reasons = _judge(
+        old, new, kept, (old_alone, new_alone), every.all_within_mm, wrong_mm, names
+    )
     return HoleMatch(
         verdict,
         reasons,
@@ -351,14 +356,14 @@ def _fit(
             )
         )
     state: State = "open"
-    if odds.chance < SURE or odds.any_wrong > 1.0 - RISK:
+    if odds.chance < SURE or max(odds.just_wrong, odds.any_wrong) > 1.0 - RISK:
         state = "off"
     elif odds.just_wrong <= RISK:
         state = "fits"
     origin = shift - _turn(angle) @ centre
     return Orientation(
         one.flipped,
-        math.degrees(math.atan2(math.sin(angle), math.cos(angle))),
+        round(math.degrees(math.atan2(math.sin(angle), math.cos(angle))), 9) + 0.0,
         (float(origin[0]), float(origin[1])),
         tuple(residuals),
         math.sqrt(float(gap @ gap) / n),
@@ -384,11 +389,13 @@ def _judge(
     old: Holes,
     new: Holes,
     kept: tuple[Orientation, ...],
-    old_alone: tuple[int, ...],
-    new_alone: tuple[int, ...],
+    alone: tuple[tuple[int, ...], tuple[int, ...]],
     within_mm: float,
     wrong_mm: float,
+    names: tuple[str, str],
 ) -> tuple[Verdict, tuple[str, ...]]:
+    first, second = names
+    old_alone, new_alone = alone
     if not kept:
         return "doesn't fit", (
             f"every way of laying the holes was considered; all leave more than {within_mm:.0f} mm",
@@ -396,8 +403,8 @@ def _judge(
     best = kept[0]
     worst = best.residuals[best.worst]
     place = (
-        f"hole {worst.old + 1} of the old part lies {worst.against_others_mm:.1f} mm from hole "
-        f"{worst.new + 1} of the new part when all others are laid on each other"
+        f"hole {worst.old + 1} of {first} lies {worst.against_others_mm:.1f} mm from hole "
+        f"{worst.new + 1} of {second} when all others are laid on each other"
     )
     if best.state == "off":
         if best.rms_mm > 3.0 * wrong_mm:
@@ -414,23 +421,23 @@ def _judge(
         < -SMALLER_MM
     ]
     if old_alone and not new_alone:
-        names = ", ".join(str(k + 1) for k in old_alone)
+        alone_words = ", ".join(str(k + 1) for k in old_alone)
         if old.complete and new.complete:
-            return "doesn't fit", (f"hole {names} of the old part has no partner in the new part",)
+            return "doesn't fit", (f"hole {alone_words} of {first} has no partner in {second}",)
         return "can't tell", (
-            f"hole {names} of the old part has no partner; it may only have been missed",
+            f"hole {alone_words} of {first} has no partner; it may only have been missed",
         )
     if too_small:
         one = too_small[0]
         assert one.diameter_difference_mm is not None
         return "doesn't fit", (
-            f"hole {one.new + 1} of the new part is {-one.diameter_difference_mm:.1f} mm smaller "
-            f"than hole {one.old + 1} of the old part: its bolt may not pass",
+            f"hole {one.new + 1} of {second} is {-one.diameter_difference_mm:.1f} mm smaller "
+            f"than hole {one.old + 1} of {first}: its bolt may not pass",
         )
     reasons = []
     if new_alone:
-        names = ", ".join(str(k + 1) for k in new_alone)
-        reasons.append(f"hole {names} of the new part has no partner in the old part")
+        alone_words = ", ".join(str(k + 1) for k in new_alone)
+        reasons.append(f"hole {alone_words} of {second} has no partner in {first}")
     if best.state == "open":
         return "can't tell", (
             f"{place}; the chance that a hole is {wrong_mm:g} mm off is still "
@@ -441,5 +448,5 @@ def _judge(
     largest = max(one.against_others_mm for one in best.residuals)
     reasons.insert(0, f"no hole lies more than {largest:.1f} mm from where the others put it")
     if all(one.flipped for one in kept if one.state == "fits"):
-        return "fits another way up", (*reasons, "the new part has to be turned over")
+        return "fits another way up", (*reasons, f"{second} has to be turned over")
     return "fits", tuple(reasons)

@@ -132,7 +132,7 @@ def _orientation_json(one: Orientation) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class MatchResult:
-    """Every pair: old and new first, then the gasket on each.
+    """Every pair: old and new, old and gasket, new and gasket.
 
     Attributes
     ----------
@@ -197,7 +197,7 @@ def match_parts(
     if gasket is not None:
         third = read_part(gasket, disc_mm=disc_mm)
         parts.append(third)
-        pairs += [compare_parts(third, one, scatter_mm, wrong_mm) for one in (first, second)]
+        pairs += [compare_parts(one, third, scatter_mm, wrong_mm) for one in (first, second)]
     said = [note for part in parts for note in part.warnings]
     if pairs[0].verdict == "fits another way up":
         said.append(
@@ -214,7 +214,13 @@ def compare_parts(
     wrong_mm: float = WRONG_MM,
 ) -> PairResult:
     """One pair; see `match_parts`."""
-    match = match_holes(first.holes, second.holes, scatter_mm=scatter_mm, wrong_mm=wrong_mm)
+    match = match_holes(
+        first.holes,
+        second.holes,
+        scatter_mm=scatter_mm,
+        wrong_mm=wrong_mm,
+        names=(first.name, second.name),
+    )
     gap = widest_gap(first.holes.places_mm)
     best = match.best
     outline: Overlap | None = None

@@ -98,9 +98,9 @@ def _pair(out: Console, pair: PairResult) -> None:
         out.print(f"  {reason[0].upper()}{reason[1:]}.")
     for number, one in enumerate(pair.match.orientations):
         said = {"fits": "fits", "open": "may fit", "off": "nearest"}[one.state]
-        side = ", new part turned over" if one.flipped else ""
+        side = f", {pair.second.name} turned over" if one.flipped else ""
         out.print(
-            f"  {said}: turned by {one.turn_deg:.0f} degrees{side}; {one.rms_mm:.2f} mm left "
+            f"  {said}: turned by {round(one.turn_deg)} degrees{side}; {one.rms_mm:.2f} mm left "
             "over on average"
         )
         if number == 0:

@@ -64,7 +64,14 @@ class View:
         """Unit vectors of the plane in camera axes: X, Y and the normal away from the camera."""
         normal = np.array([self.p, self.q, 1.0]) / math.sqrt(self.p**2 + self.q**2 + 1.0)
         up = np.array([0.0, -normal[2], normal[1]]) / math.hypot(normal[1], normal[2])
-        return np.cross(normal, up), up, normal
+        right = np.array(
+            [
+                normal[1] * up[2] - normal[2] * up[1],
+                normal[2] * up[0] - normal[0] * up[2],
+                normal[0] * up[1] - normal[1] * up[0],
+            ]
+        )
+        return right, up, normal
 
     def rays(self, pixels: Array) -> Array:
         """Directions (x/z, y/z) behind pixels of shape (n, 2), lens distortion undone."""

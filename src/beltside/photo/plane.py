@@ -35,7 +35,8 @@ _NO_SCALE_SPREAD: Final = 1e-3
 _HUBER: Final = 2.5
 _SIGMA_PRIOR_COUNT: Final = 6.0
 _RIVAL: Final = 6.0
-_SMALL_GAIN: Final = 1e-4
+_SMALL_GAIN: Final = 1e-3
+_SMALL_SLOPE: Final = 0.1
 
 
 @dataclass(frozen=True)
@@ -143,10 +144,14 @@ def fit_plane(
             )
     problem = _Problem(width_px, height_px, circles, marks, focal_px, flat_lens)
     found: list[tuple[float, Array]] = []
-    for start in _STARTS:
-        cost, values = problem.solve(start, found)
+    # A tilted circle looks nearly alike when tilted the other way: that is tried as well.
+    starts = [(0.0, 0.0), (0.45, 0.0), (0.0, 0.45)] if not problem.known else [(0.0, 0.0)]
+    while starts:
+        cost, values = problem.solve(starts.pop(0), found)
         if all(_far(values, one) for _, one in found):
             found.append((cost, values))
+            if len(found) == 1 and np.hypot(*values[:2]) > _SMALL_SLOPE:
+                starts = [(-float(values[0]), -float(values[1]))]
     found.sort(key=lambda one: one[0])
     best = problem.result(found[0][1])
     others = [
@@ -155,9 +160,6 @@ def fit_plane(
         if cost - found[0][0] < _RIVAL and _far(values, found[0][1])
     ]
     return replace(best, rival=problem.result(others[0])) if others else best
-
-
-_STARTS: Final = ((0.0, 0.0), (0.45, 0.0), (-0.45, 0.0), (0.0, 0.45), (0.0, -0.45))
 
 
 def _far(one: Array, other: Array) -> bool:

@@ -56,7 +56,7 @@ def front_svg(result: FrontResult) -> str:
             anchor = "start" if right else "end"
         for number, line in enumerate(lines):
             drawing.text(
-                (x, y + (number + (0.2 if number else -0.2)) * _LINE_PX),
+                (x, y + (number + (0.9 if number else -0.2)) * _LINE_PX),
                 line,
                 anchor="middle"
                 if anchor == "middle"

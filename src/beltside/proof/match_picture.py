@@ -73,17 +73,11 @@ def match_svg(pair: PairResult) -> str:
             end = start + _EXAGGERATED * (second.places_mm[one.new] - start)
             drawing.line([at(start), at(end)], stroke="accent", width_px=2.5)
             x, y = at(second.places_mm[one.new])
-            side = 1.0 if x < width / 2 else -1.0
-            label = f"{one.new + 1}: {one.off_mm:.1f} mm"
             size = second.diameter_mm[one.new]
-            away = 0.5 * scale * (size if np.isfinite(size) else _USUAL_HOLE_MM) + 6.0
-            drawing.text(
-                (x - side * away, y + 5.0),
-                label,
-                anchor="end" if side > 0 else "start",
-                bold=True,
-            )
-    y = _TOP_PX + drawn_px + 26.0
+            away = 0.5 * scale * (size if np.isfinite(size) else _USUAL_HOLE_MM)
+            label = f"{one.new + 1}: {one.off_mm:.1f} mm"
+            drawing.text((x, y + away + 18.0), label, anchor="middle", bold=True)
+    y = _TOP_PX + drawn_px + 40.0
     for line in _below(pair):
         for row in look.wrapped(line, look.SMALL_PX, room, most_lines=2):
             drawing.text((look.PADDING_PX, y), row, role="soft")
@@ -93,11 +87,11 @@ def match_svg(pair: PairResult) -> str:
 
 
 def _below(pair: PairResult) -> list[str]:
-    said = ["Numbers are the new part's holes and how far off they are; strokes 10 times as long."]
+    said = ["Numbers: the full part's holes and how far off they are; strokes 10 times as long."]
     if pair.gap.clear and pair.gap_on_second is not None:
         said.append(
-            f"Thick line: the widest gap, {pair.gap.length_mm:.0f} mm; lay it on the old part's "
-            f"widest gap (holes {pair.gap.first + 1} and {pair.gap.second + 1})."
+            f"Thick line: the widest gap, {pair.gap.length_mm:.0f} mm; lay it on the dashed "
+            f"part's widest gap (its holes {pair.gap.first + 1} and {pair.gap.second + 1})."
         )
     if pair.reasons:
         said.append(pair.reasons[0][0].upper() + pair.reasons[0][1:] + ".")
@@ -117,7 +111,7 @@ def save_match(result: MatchResult, folder: Path) -> list[Path]:
     """Write every pair into `folder` as PNG and SVG; gives the PNG files."""
     folder.mkdir(parents=True, exist_ok=True)
     saved = []
-    names = ("match-old-new", "match-gasket-old", "match-gasket-new")
+    names = ("match-old-new", "match-old-gasket", "match-new-gasket")
     for name, pair in zip(names, result.pairs, strict=False):
         svg = match_svg(pair)
         (folder / f"{name}.svg").write_text(svg, encoding="utf-8")
