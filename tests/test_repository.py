@@ -113,7 +113,12 @@ def test_pins_meet_what_the_package_asks_for() -> None:
 
 
 def test_the_package_asks_for_what_it_imports() -> None:
-    distribution = {"PIL": "pillow", "vl_convert": "vl-convert-python"}
+    distribution = {
+        "PIL": "pillow",
+        "cv2": "opencv-python-headless",
+        "scp": "SecondaryCoolantProps",
+        "vl_convert": "vl-convert-python",
+    }
     imported = set()
     for name, text in TEXTS.items():
         if name.startswith("src/") and name.endswith(".py"):
