@@ -201,14 +201,12 @@ def mix_answer(
         )
     if found.expansion_share is not None:
         share = f"{100 * found.expansion_share:.1f} %"
-        text = share if found.expansion_l is None else words.litres(found.expansion_l)
-        rows.append(
-            Row(
-                "Must fit in the bottle",
-                text,
-                f"{share} growth from {words.temperature(cold_c)} to {words.temperature(hot_c)}",
-            )
-        )
+        between = f"from {words.temperature(cold_c)} to {words.temperature(hot_c)}"
+        if found.expansion_l is None:
+            rows.append(Row("Grows when hot", share, between))
+        else:
+            litres = words.litres(found.expansion_l)
+            rows.append(Row("Must fit in the bottle", litres, f"{share} growth {between}"))
     other = None
     if reading.freezing_c is not None and reading.scale is None:
         other = mix.other_scale_c(kind, reading.freezing_c)

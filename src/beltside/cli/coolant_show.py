@@ -70,5 +70,6 @@ def _section(heading: str, items: Sequence[str], width: int) -> list[str]:
 
 
 def _stopped(sentence: str) -> str:
-    text = sentence[0].upper() + sentence[1:] if sentence else sentence
+    keep = sentence.startswith("pH") or not sentence
+    text = sentence if keep else sentence[0].upper() + sentence[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
