@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, cast
+from typing import Final, cast
 
 import numpy as np
 
 from beltside.base.errors import InputError, require_range
-from beltside.base.provenance import Provenance
 from beltside.casework.formats.teardown_job import ReadJob, line_number, load_job
 from beltside.casework.formats.teardown_log import load_log
+from beltside.casework.teardown_results import StepView, TeardownResult, Times
 from beltside.casework.teardown_templates import template_job, template_names
 from beltside.teardown.compiled import Line
 from beltside.teardown.distribution import distribution, simulate
@@ -20,11 +19,10 @@ from beltside.teardown.estimate import with_factors
 from beltside.teardown.learning import Learned, learn
 from beltside.teardown.model import Job, Thing
 from beltside.teardown.order import Step
-from beltside.teardown.plan import AIMS, Aim, ConflictError, Plan, Way, line_words, plan
+from beltside.teardown.plan import AIMS, Aim, ConflictError, Plan, line_words, plan
 from beltside.teardown.shopping import (
     Quantity,
     ToBuy,
-    Tool,
     to_buy,
     tools_in_order,
     tools_of,
@@ -34,182 +32,35 @@ RUNS: Final = 10_000
 SHARES: Final = (0.1, 0.5, 0.8, 0.9)
 
 
-@dataclass(frozen=True)
-class StepView:
-    """One step with all a person needs to do it.
-
-    Minutes are low, likely, high [min]. `torque` is in words: the figure with its source, or that
-    it has to be read from the maker's data. `slack_min` and `earliest_min` [min] are those of the
-    network: as if there were hands enough.
-    """
-
-    id: str
-    number: int
-    phase: str
-    thing: str
-    title: str
-    minutes: tuple[float, float, float]
-    wait_min: float
-    waits_for: tuple[str, ...]
-    why: str
-    tools: tuple[str, ...]
-    fastener: str
-    torque: str
-    new_parts: tuple[str, ...]
-    hazards: tuple[str, ...]
-    cautions: tuple[str, ...]
-    troubles: tuple[str, ...]
-    critical: bool
-    slack_min: float
-    earliest_min: float
-    expected_min: float
-
-
-@dataclass(frozen=True)
-class Times:
-    """Minutes that hold in a share of cases, from the formula and from a simulation."""
-
-    mean_min: float
-    deviation_min: float
-    quantiles: Mapping[float, float]
-    simulated: Mapping[float, float]
-    runs: int
-    spread: float
-
-
-@dataclass(frozen=True)
-class TeardownResult:
-    """A plan with everything that is shown of it."""
-
-    title: str
-    about: str
-    cautions: tuple[str, ...]
-    repairs: tuple[str, ...]
-    aim: str
-    steps: tuple[StepView, ...]
-    way: Way
-    second: Way | None
-    second_says: str
-    times: Times
-    chain: tuple[str, ...]
-    chain_min: float
-    shared: Mapping[str, float]
-    tools: tuple[Tool, ...]
-    to_buy: tuple[ToBuy, ...]
-    done: tuple[str, ...]
-    refitted: tuple[str, ...]
-    proved: bool
-    warnings: tuple[str, ...]
-    provenance: Provenance
-
-    def to_json(self) -> dict[str, Any]:
-        """Plain dict; minutes to 0.1."""
-        return {
-            "title": self.title,
-            "repairs": list(self.repairs),
-            "aim": self.aim,
-            "expected_min": _min(self.way.expected_min),
-            "sure_min": _min(self.way.sure_min),
-            "tool_count": self.way.tools,
-            "things": list(self.way.things),
-            "proved": self.proved,
-            "steps": [
-                {
-                    "id": step.id,
-                    "phase": step.phase,
-                    "thing": step.thing,
-                    "title": step.title,
-                    "minutes": [_min(value) for value in step.minutes],
-                    "wait_min": _min(step.wait_min),
-                    "waits_for": list(step.waits_for),
-                    "why": step.why,
-                    "tools": list(step.tools),
-                    "fastener": step.fastener,
-                    "torque": step.torque,
-                    "new_parts": list(step.new_parts),
-                    "hazards": list(step.hazards),
-                    "cautions": list(step.cautions),
-                    "troubles": list(step.troubles),
-                    "critical": step.critical,
-                    "slack_min": _min(step.slack_min),
-                    "earliest_min": _min(step.earliest_min),
-                    "expected_min": _min(step.expected_min),
-                }
-                for step in self.steps
-            ],
-            "second": None
-            if self.second is None
-            else {
-                "things": list(self.second.things),
-                "expected_min": _min(self.second.expected_min),
-                "sure_min": _min(self.second.sure_min),
-                "tool_count": self.second.tools,
-                "says": self.second_says,
-            },
-            "time": {
-                "mean_min": _min(self.times.mean_min),
-                "deviation_min": _min(self.times.deviation_min),
-                "holds_in": {f"{s:g}": _min(v) for s, v in self.times.quantiles.items()},
-                "simulated": {f"{s:g}": _min(v) for s, v in self.times.simulated.items()},
-                "runs": self.times.runs,
-                "day_spread": round(self.times.spread, 3),
-            },
-            "critical_chain": list(self.chain),
-            "critical_chain_min": _min(self.chain_min),
-            "together": {name: _min(value) for name, value in self.shared.items()},
-            "tools": [
-                {"name": tool.name, "first_step": tool.first_step, "only_if": tool.only_if}
-                for tool in self.tools
-            ],
-            "to_buy": [to_buy_json(one) for one in self.to_buy],
-            "done": list(self.done),
-            "refitted": list(self.refitted),
-            "warnings": list(self.warnings),
-            "provenance": {
-                "method": self.provenance.method,
-                "version": self.provenance.version,
-                "inputs": dict(self.provenance.inputs),
-                "valid_range": self.provenance.valid_range,
-                "source": self.provenance.source,
-                "warnings": list(self.provenance.warnings),
-            },
-        }
-
-
-def to_buy_json(one: ToBuy) -> dict[str, Any]:
-    """Something to buy as a plain dict."""
-    return {
-        "name": one.name,
-        "quantity": one.quantity,
-        "unit": one.unit,
-        "for": one.for_,
-        "source": one.source,
-        "sort": one.sort,
-    }
-
-
-def _min(value: float) -> float:
-    return round(value, 1)
-
-
-def coolant_quantity(litres: float | None, source: str) -> dict[str, Quantity] | None:
-    """Litres of coolant as a quantity with its source; None without litres.
+def known_quantities(
+    coolant_litres: float | None = None,
+    coolant_source: str = "",
+    sealant_ml: float | None = None,
+    sealant_source: str = "",
+) -> dict[str, Quantity]:
+    """Coolant and sealant worked out elsewhere, as quantities with their source.
 
     Raises
     ------
     InputError
-        When they are out of range or have no source.
+        When one is out of range or has no source.
     """
-    if litres is None:
-        return None
-    require_range("coolant", litres, 0.1, 60.0, "l")
-    if not source.strip():
-        raise InputError(
-            "litres of coolant without their source",
-            allowed="litres with where they come from",
-            instead='--coolant-source "maker\'s data", or that they were measured',
-        )
-    return {"coolant": Quantity(litres, "l", source.strip())}
+    found = {}
+    for name, amount, unit, high, source in (
+        ("coolant", coolant_litres, "l", 60.0, coolant_source),
+        ("sealant", sealant_ml, "ml", 1000.0, sealant_source),
+    ):
+        if amount is None:
+            continue
+        require_range(name, amount, 0.1, high, unit)
+        if not source.strip():
+            raise InputError(
+                f"{amount:g} {unit} of {name} without their source",
+                allowed="a quantity with where it comes from",
+                instead=f'--{name}-source "maker\'s data", or that it was measured',
+            )
+        found[name] = Quantity(amount, unit, source.strip())
+    return found
 
 
 def open_job(name: Path | str) -> ReadJob:

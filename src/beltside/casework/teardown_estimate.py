@@ -13,7 +13,8 @@ from typing import Any, Final
 
 from beltside.base.errors import InputError, nearest
 from beltside.casework.formats.teardown_prices import load_prices
-from beltside.casework.teardown import learned_job, located, open_job, to_buy_json
+from beltside.casework.teardown import learned_job, located, open_job
+from beltside.casework.teardown_results import to_buy_json
 from beltside.teardown.estimate import Option, OptionEstimate, estimate
 from beltside.teardown.money import Prices
 from beltside.teardown.plan import ConflictError

@@ -53,6 +53,13 @@ CoolantLitres = Annotated[
 CoolantSource = Annotated[
     str, typer.Option("--coolant-source", metavar="TEXT", help="Where the litres come from.")
 ]
+SealantMl = Annotated[
+    float | None,
+    typer.Option("--sealant-ml", metavar="ML", help="Millilitres of sealant needed."),
+]
+SealantSource = Annotated[
+    str, typer.Option("--sealant-source", metavar="TEXT", help="Where the millilitres come from.")
+]
 Reuse = Annotated[
     list[str] | None,
     typer.Option("--reuse", metavar="FLUID", help="A fluid that is caught and used again."),
@@ -107,12 +114,14 @@ def plan(
     reuse: Reuse = None,
     coolant_litres: CoolantLitres = None,
     coolant_source: CoolantSource = "",
+    sealant_ml: SealantMl = None,
+    sealant_source: SealantSource = "",
     as_json: Json = False,
     pictures: Pictures = None,
 ) -> None:
     """Plan a job: which steps, in which order, why, how long; from where the work stands."""
     with working("nothing was changed"):
-        from beltside.casework.teardown import coolant_quantity, teardown
+        from beltside.casework.teardown import known_quantities, teardown
 
         result = teardown(
             job,
@@ -125,7 +134,7 @@ def plan(
             log=log,
             technician=technician,
             reuse=reuse or (),
-            quantities=coolant_quantity(coolant_litres, coolant_source),
+            quantities=known_quantities(coolant_litres, coolant_source, sealant_ml, sealant_source),
         )
     saved: list[Path] = []
     if pictures is not None:
@@ -150,6 +159,8 @@ def lists(
     reuse: Reuse = None,
     coolant_litres: CoolantLitres = None,
     coolant_source: CoolantSource = "",
+    sealant_ml: SealantMl = None,
+    sealant_source: SealantSource = "",
     sheet: Annotated[
         Path | None,
         typer.Option("--sheet", metavar="FILE", help="Write the step sheet as text to print."),
@@ -158,7 +169,7 @@ def lists(
 ) -> None:
     """Print the tools in the order needed, parts and consumables to buy, and the step sheet."""
     with working("nothing was changed"):
-        from beltside.casework.teardown import coolant_quantity, teardown
+        from beltside.casework.teardown import known_quantities, teardown
 
         result = teardown(
             job,
@@ -166,7 +177,7 @@ def lists(
             log=log,
             technician=technician,
             reuse=reuse or (),
-            quantities=coolant_quantity(coolant_litres, coolant_source),
+            quantities=known_quantities(coolant_litres, coolant_source, sealant_ml, sealant_source),
         )
     if as_json:
         whole = result.to_json()
@@ -192,6 +203,8 @@ def estimate(
     technician: Technician = "",
     coolant_litres: CoolantLitres = None,
     coolant_source: CoolantSource = "",
+    sealant_ml: SealantMl = None,
+    sealant_source: SealantSource = "",
     save: Annotated[
         Path | None,
         typer.Option("--save", metavar="FILE", help="Save the offer (JSON), to be agreed to."),
@@ -202,7 +215,7 @@ def estimate(
     with working("nothing was changed"):
         from datetime import date
 
-        from beltside.casework.teardown import coolant_quantity
+        from beltside.casework.teardown import known_quantities
         from beltside.casework.teardown_estimate import estimate_job, save_offer
 
         result = estimate_job(
@@ -212,7 +225,7 @@ def estimate(
             repairs=repair or (),
             log=log,
             technician=technician,
-            quantities=coolant_quantity(coolant_litres, coolant_source),
+            quantities=known_quantities(coolant_litres, coolant_source, sealant_ml, sealant_source),
         )
         if save is not None:
             save_offer(result, save)

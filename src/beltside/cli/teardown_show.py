@@ -14,13 +14,13 @@ from beltside.cli.screen import page
 from beltside.proof.wording import full_stop, printable
 
 if TYPE_CHECKING:
-    from beltside.casework.teardown import StepView, TeardownResult
     from beltside.casework.teardown_estimate import (
         Agreement,
         EstimateResult,
         OptionEstimate,
         ToBuy,
     )
+    from beltside.casework.teardown_results import StepView, TeardownResult
 
 _AIMS = {
     "expected": "least expected minutes",

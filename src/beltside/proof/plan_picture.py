@@ -15,7 +15,7 @@ from beltside.proof.definition import to_png
 from beltside.proof.drawing import Drawing
 
 if TYPE_CHECKING:
-    from beltside.casework.teardown import StepView, TeardownResult
+    from beltside.casework.teardown_results import StepView, TeardownResult
 
 _LABELS_PX: Final = 250
 _CHART_PX: Final = 330
@@ -110,7 +110,7 @@ def _rows(
 
 
 def _write(drawing: Drawing, title: Sequence[str], notes: Sequence[str]) -> None:
-    y = look.PADDING_PX + look.TITLE_PX
+    y = float(look.PADDING_PX + look.TITLE_PX)
     for line in title:
         drawing.text((look.PADDING_PX, y), line, size_px=look.TITLE_PX, bold=True)
         y += look.TITLE_PX * 1.2

@@ -42,7 +42,7 @@ def smallest_conflict(
             return True
         return cheapest(problem).steps is not None
 
-    lines = [line for line in lines_of(job, targets) if line.thing not in done]
+    lines = lines_of(job, targets)
     if possible(lines):
         return ()
     spared = _thinned(lines, possible)

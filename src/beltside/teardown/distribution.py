@@ -85,7 +85,7 @@ def distribution(
     # of 1 %; the pieces' sum of highs where that is less).
     reach = min(top, mean - fixed + 12.0 * math.sqrt(variance))
     cell = reach / (cells - 2)
-    edge = np.arange(cells + 1) * cell
+    edge: FloatArray = np.arange(cells + 1, dtype=np.float64) * cell
     transform = np.ones(cells + 1, dtype=np.complex128)
     alike: dict[tuple[Minutes, float], int] = {}
     for piece in moving:
@@ -102,8 +102,8 @@ def distribution(
     below = np.clip(np.cumsum(density), 0.0, None)
     below = np.maximum.accumulate(below) / below[-1]
     # A mass stands for the cell around its place, so its upper end is half a cell further.
-    edges = fixed + (np.arange(cells) + 0.5) * cell
-    result = Distribution(mean, math.sqrt(variance), edges, below)
+    upper: FloatArray = fixed + (np.arange(cells, dtype=np.float64) + 0.5) * cell
+    result = Distribution(mean, math.sqrt(variance), upper, below)
     return result if spread == 0.0 else _spread(result, spread)
 
 

@@ -95,7 +95,7 @@ def solve(problem: Problem, clauses: Clauses, inside: int, out: int) -> Solved:
     for step in steps:
         if not problem.done >> step & 1:
             cost[column[step]] = problem.costs[step]
-    integral = np.zeros(count)
+    integral = np.zeros(count, dtype=np.int64)
     integral[:whole] = 1
     matrix = csr_array((rows.factor, (rows.row, rows.column)), shape=(len(rows.low), count))
     answer = milp(

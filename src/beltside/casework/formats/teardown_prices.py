@@ -60,6 +60,13 @@ class OptionKeys(Keys):
     )
 
 
+Group = Literal["labour", "parts", "consumables", "disposal", "travel"]
+
+
+def _all_groups() -> list[Group]:
+    return ["labour", "parts", "consumables", "disposal", "travel"]
+
+
 class PricesKeys(Keys):
     """The settings of an estimate."""
 
@@ -70,10 +77,8 @@ class PricesKeys(Keys):
     consumables: Money = Field(default=Decimal(0), description="flat charge for small material")
     travel: Money = Field(default=Decimal(0), description="flat charge for the way")
     tax_percent: Money = Field(default=Decimal(0), description='"19"')
-    tax_on: Annotated[
-        list[Literal["labour", "parts", "consumables", "disposal", "travel"]], OneOrMore
-    ] = Field(
-        default_factory=lambda: ["labour", "parts", "consumables", "disposal", "travel"],
+    tax_on: Annotated[list[Group], OneOrMore] = Field(
+        default_factory=_all_groups,
         description="what is taxed",
     )
     tax_by: Literal["total", "line"] = Field(
