@@ -128,7 +128,7 @@ def test_a_call_that_is_off_says_what_would_do(capsys, sheet, options, words):
 
 
 def test_a_drive_no_belt_can_run_names_the_pulleys(capsys, sheet):
-    sheet.write_text(SHEET.replace("y_mm = 265", "y_mm = 100").replace("-150", "-10"))
+    sheet.write_text(SHEET.replace("y_mm = 265", "y_mm = 85").replace("-150", "-10"))
     code, _, err = run(capsys, "drive", sheet)
     assert code == 2
     assert "crank" in err

@@ -68,6 +68,9 @@ SAME_NOTE: Final = 0.03
 LEAST_SPREAD: Final = 0.003
 """Range below which no frequency is given: the note moves that much as the swing dies away."""
 
+LEAST_SPREAD_HZ: Final = 0.2
+"""The same in Hz, for low notes: their broad lines lean on each other (measured)."""
+
 _HOP: Final = 64
 _WINDOW_S: Final = 0.6
 _FFT: Final = 8192
@@ -403,7 +406,9 @@ def _joined(found: list[_Seen], hum_hz: float | None) -> Strum:
     if len(plucks) > 1:
         variance = float(np.sum(weight * (place - mean) ** 2) / np.sum(weight))
         scatter = 1.9 * math.sqrt(variance / (len(plucks) - 1))
-    half = math.hypot(max(own_half, scatter), _TO_90 * LEAST_SPREAD)
+    half = math.hypot(
+        max(own_half, scatter), _TO_90 * LEAST_SPREAD, LEAST_SPREAD_HZ / math.exp(mean)
+    )
     return Strum(
         math.exp(mean),
         math.exp(mean - half),
