@@ -27,7 +27,7 @@ def answer_text(answer: CoolantAnswer, pictures: Sequence[Path] = ()) -> str:
         lines.append("")
         lines += _rows(answer.rows, width)
     lines += _listed("BECAUSE", answer.because, width)
-    steps = [f"{number}. {step}" for number, step in enumerate(answer.steps, start=1)]
+    steps = [f"{number}. {_stopped(step)}" for number, step in enumerate(answer.steps, start=1)]
     lines += _section("DO", steps, width)
     lines += _listed("MIND", answer.warnings, width)
     lines += _listed("CAUTION", answer.cautions, width)
