@@ -70,7 +70,8 @@ class Canvas:
         self.image = np.full((size[1] * 2, size[0] * 2, 3), colour, np.uint8)
 
     def fill(self, pixels: np.ndarray, colour: tuple[float, ...]) -> None:
-        fixed = np.round(((pixels + 0.5) * self.ZOOM - 0.5) * 16).astype(np.int32)
+        near = np.clip(np.nan_to_num(pixels), -1e5, 1e5)  # far outside the lens model runs wild
+        fixed = np.round(((near + 0.5) * self.ZOOM - 0.5) * 16).astype(np.int32)
         cv2.fillPoly(self.image, [fixed], [float(c) for c in colour], cv2.LINE_AA, shift=4)
 
     def done(self, rng: np.random.Generator) -> np.ndarray:
