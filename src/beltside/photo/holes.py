@@ -29,6 +29,7 @@ _CUTS: Final = 24
 _LEAST_ASPECT: Final = 0.55
 _ROUND: Final = 0.045
 _STAYS: Final = 2
+_NEARLY: Final = 0.6
 
 
 @dataclass(frozen=True)
@@ -94,13 +95,13 @@ def round_shapes(image: Image, *, least_px: float = 9.0) -> tuple[Ellipse, ...]:
 def find_part(image: Image) -> FoundPart:
     """Outline, holes and discs of a picture of one flat part on a bench.
 
-    Of round edges within each other the innermost counts (a chamfer, a washer face), unless they
-    differ much in size: then both stand, as a bore with a bolt circle round it.
+    Of round edges within each other the one where the part's face ends counts, unless they differ
+    much in size: then both stand.
     """
     shapes = round_shapes(image)
     outline = part_outline(image)
     if len(outline) == 0:
-        return FoundPart(outline, _innermost(shapes), ())
+        return FoundPart(outline, _rims(shapes, image), ())
     contour = outline.astype(np.float32).reshape(-1, 1, 2)
     area = cv2.contourArea(contour)
     inside, outside = [], []
@@ -110,7 +111,7 @@ def find_part(image: Image) -> FoundPart:
             inside.append(one)
         elif depth < -0.7 * min(one.a_px, one.b_px):
             outside.append(one)
-    return FoundPart(outline, _innermost(tuple(inside)), _outermost(tuple(outside)))
+    return FoundPart(outline, _rims(tuple(inside), image), _outermost(tuple(outside)))
 
 
 def part_outline(image: Image) -> Array:
@@ -243,17 +244,44 @@ def _full_size(image: Image, found: list[Ellipse], factor: float) -> list[Ellips
     return result
 
 
-def _innermost(shapes: tuple[Ellipse, ...]) -> tuple[Ellipse, ...]:
-    return tuple(
-        one
-        for one in shapes
-        if not any(
-            other is not one
-            and np.hypot(one.x_px - other.x_px, one.y_px - other.y_px) < 0.2 * one.size_px
-            and 0.45 * one.size_px < other.size_px < one.size_px
-            for other in shapes
+def _rims(shapes: tuple[Ellipse, ...], image: Image) -> tuple[Ellipse, ...]:
+    """Of round edges within each other the rim at the part's face.
+
+    The step from metal to the dark is the strongest; a spot face, a broken edge or what shows
+    through a deep hole is fainter. Of edges nearly as strong the outermost counts.
+    """
+    grey = cast(Any, cv2.cvtColor(np.ascontiguousarray(image), cv2.COLOR_RGB2GRAY))
+    steps = [_step(one, grey) for one in shapes]
+    kept = []
+    taken: set[int] = set()
+    for number, one in enumerate(shapes):
+        if number in taken:
+            continue
+        group = [
+            k
+            for k, other in enumerate(shapes)
+            if k not in taken
+            and other.size_px <= one.size_px
+            and np.hypot(one.x_px - other.x_px, one.y_px - other.y_px) < 0.4 * one.size_px
+            and other.size_px > 0.4 * one.size_px
+        ]
+        strongest = max(steps[k] for k in group)
+        chosen = next(k for k in group if steps[k] >= _NEARLY * strongest)
+        kept.append(shapes[chosen])
+        taken.update(group)
+    return tuple(kept)
+
+
+def _step(one: Ellipse, grey: Any) -> float:
+    """Change of lightness across an ellipse, the median round it."""
+    levels = []
+    for away in (-2.5, 2.5):
+        ring = Ellipse(one.x_px, one.y_px, one.a_px + away, one.b_px + away, one.angle_rad)
+        places = ring.points(48).astype(np.float32)
+        levels.append(
+            cv2.remap(grey, places[:, 0], places[:, 1], cv2.INTER_LINEAR).astype(float).ravel()
         )
-    )
+    return float(np.median(np.abs(levels[1] - levels[0])))
 
 
 def _outermost(shapes: tuple[Ellipse, ...]) -> tuple[Ellipse, ...]:
