@@ -14,6 +14,7 @@ import belt_path
 import bolt_order
 import hold_test
 import odds
+import photo
 import speed
 import teardown
 import where
@@ -28,6 +29,7 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("odds and next check", odds.measure(300, 12, seed, 20)))
     groups.append(("tightening order", bolt_order.measure(60, seed)))
     groups.append(("teardown", teardown.measure(300, 40)))
+    groups.append(("photos and hole match", photo.measure(40, 100, seed)))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
     groups.append(("direction, fingerprint, housing map", where.measure(16, 40, 12, seed, 2)))
     groups.append(
