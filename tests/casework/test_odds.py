@@ -108,6 +108,9 @@ def test_a_repair_that_did_not_cure_is_out(case):
     assert odds["coolant-pump.bearing"] == 0.0
     assert odds["belt.slip+coolant-pump.seal"] > 0.0
     assert sum(odds.values()) == pytest.approx(1.0)
+    json.dumps(result.to_json(), allow_nan=False)
+    (one,) = result.findings
+    assert "coolant-pump.bearing" not in dict(one.without)
 
 
 def test_conditions_that_fail_are_heeded(case):

@@ -44,7 +44,7 @@ from beltside.suspects.plan import (
     situation_at_start,
     with_repairs_done,
 )
-from beltside.suspects.posterior import log_likelihood, normalised, sound_evidence
+from beltside.suspects.posterior import normalised, posterior, sound_evidence
 from beltside.suspects.sound_model import SoundOdds, sound_odds
 
 Float64 = npt.NDArray[np.float64]
@@ -53,6 +53,8 @@ METHOD: Final = "beltside.find"
 VERSION: Final = 2
 
 _LEAST_PROBABILITY: Final = 1e-12
+_OUT_OF_THE_QUESTION: Final = -1e6
+"""Log-likelihood of a suspect whose repair is done: no odds are left, yet it can be added up."""
 
 
 @dataclass(frozen=True)
@@ -251,19 +253,16 @@ def _require_words(words: Collection[str], known: Sequence[str], where: str, wha
 
 
 def odds_now(case: HeardCase, findings: Sequence[CheckDone]) -> Float64:
-    """Probability of each suspect of `case.board` with these findings.
+    """Probability of each suspect of `case.board` with these findings."""
+    return posterior(case.board, findings, _evidence(case))
 
-    Raises
-    ------
-    InputError
-        When the repairs done would have ended every suspect.
-    """
-    scores = case.board.log_prior + log_likelihood(case.board, findings)
-    if case.evidence is not None:
-        scores = scores + case.evidence
-    if case.replaced:
-        scores = np.where(ruled_out(case.planner, case.replaced), -np.inf, scores)
-    return normalised(scores)
+
+def _evidence(case: HeardCase) -> Float64 | None:
+    """What the sound says of each suspect, those ended by a repair put out of the question."""
+    if not case.replaced:
+        return case.evidence
+    said = np.zeros(len(case.board.suspects)) if case.evidence is None else case.evidence
+    return np.where(ruled_out(case.planner, case.replaced), _OUT_OF_THE_QUESTION, said)
 
 
 def advice_now(case: HeardCase, findings: Sequence[CheckDone], probability: Float64) -> Advice:
@@ -296,8 +295,8 @@ def assess(
     probability = odds_now(case, findings)
     advice = advice_now(case, findings, probability)
     order = np.argsort(-probability, kind="stable")
-    # Evidence of a suspect that a repair has ended is of no use to anybody.
-    reasons_of = finding_reasons(board, findings, case.evidence)
+    evidence = _evidence(case)
+    reasons_of = finding_reasons(board, findings, evidence)
     prior = normalised(board.log_prior)
     listens = {
         one.conditions.name: listen_result(
@@ -317,7 +316,7 @@ def assess(
         ),
         next_checks=tuple(next_checks(own, board, probability, advice, findings, case.start)),
         next_step=next_step(own, board, probability, advice),
-        findings=tuple(finding_weights(board, findings, counted, case.evidence, probability)),
+        findings=tuple(finding_weights(board, findings, counted, evidence, probability)),
         contradictions=tuple(contradictions(board, findings, counted, case.evidence)),
         crank={name: listen.crank for name, listen in listens.items()},
         crank_reasons={

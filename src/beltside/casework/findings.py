@@ -58,9 +58,6 @@ def finding_weights(
     top = int(np.argmax(probability))
     bits = weights_of_evidence(board, findings, sound)[:, top]
     without = np.exp(without_each(board, findings, sound))
-    # Suspects that a repair has ended stay ended without the finding.
-    without[:, probability == 0.0] = 0.0
-    without /= without.sum(axis=1, keepdims=True)
     weights = []
     for row, (number, done) in enumerate(zip(numbers, findings, strict=True)):
         first = np.argsort(-without[row], kind="stable")[:_NAMED_WITHOUT].tolist()

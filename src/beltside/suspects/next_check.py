@@ -183,11 +183,16 @@ def advise(
         ),
         key=lambda option: -option.saves,
     )
-    ends = planner.useful[:, int(first[0])] if repair.id != HAND_OVER else None
+    share = 1.0
+    if repair.id != HAND_OVER:
+        ends = planner.useful[:, int(first[0])].copy()
+        # A pair that wants another repair besides is not ended by this one.
+        ends[[suspect for suspect, _, _ in planner.halves]] = 0.0
+        share = float(probability @ ends)
     return Advice(
         tuple(options),
         repair,
-        float(probability @ ends) if ends is not None else 1.0,
+        share,
         now,
         not options or options[0].saves <= 0.0,
     )
