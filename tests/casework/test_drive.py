@@ -133,6 +133,9 @@ def test_ratios_alone_without_positions(sheet):
     assert ratio == pytest.approx(142.0 / 59.0)
     with pytest.raises(InputError, match="no position for"):
         drive(path, length_mm=1800.0)
+    partly = sheet(("x_mm = 10\ny_mm = 255\n", ""))
+    assert drive(partly).belt_length_mm is None
+    assert any("No position for idler" in said for said in drive(partly).warnings)
 
 
 def test_bypass_and_other_pulley(sheet):

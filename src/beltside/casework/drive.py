@@ -145,15 +145,16 @@ def drive_of_sheet(
     require_range("crank speed", rpm, 300.0, 8000.0, "rpm")
     changed = _changed(sheet, without, diameters_mm or {})
     if not has_positions(changed):
-        partly = [p.part for p in changed.pulleys if p.x_mm is None]
-        asked = length_mm is not None or moved is not None or bool(stock_mm) or bool(without)
-        if asked or len(partly) < len(changed.pulleys):
+        missing = ", ".join(p.part for p in changed.pulleys if p.x_mm is None)
+        if length_mm is not None or moved is not None or stock_mm or without:
             raise InputError(
-                f"no position for {', '.join(partly)}",
+                f"no position for {missing}",
                 allowed="x_mm and y_mm for every pulley",
                 instead="measuring from the centre of the crank: right and up positive",
             )
-        return _ratios_only(changed, rpm, load, [*warnings, _NO_POSITIONS])
+        return _ratios_only(
+            changed, rpm, load, [*warnings, f"No position for {missing}: {_RATIOS}"]
+        )
     path = belt_path(changed)
     original = None if changed is sheet else belt_path(sheet).effective_length_mm
     error = length_error_mm(changed)
@@ -259,9 +260,9 @@ def drive_of_sheet(
     )
 
 
-_NO_POSITIONS: Final = (
-    "No positions: only ratios can be given. With x_mm and y_mm of every pulley there are belt "
-    "length, wraps, spans and slip."
+_RATIOS: Final = (
+    "only ratios can be given. With x_mm and y_mm of every pulley there are belt length, wraps, "
+    "spans and slip."
 )
 
 

@@ -120,7 +120,7 @@ class _Units:
 
 def _drive_answer(result: DriveResult, units: _Units) -> str:
     if result.belt_length_mm is None:
-        return "Ratios only: the sheet gives no positions."
+        return "Ratios only: the sheet does not give every position."
     error = result.belt_length_error_mm or 0.0
     said = (
         f"Effective belt length {units.length(result.belt_length_mm)} "
