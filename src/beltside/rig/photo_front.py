@@ -96,16 +96,14 @@ def _render(
         size = rng.uniform(20.0, 160.0, 2)
         away = np.max(np.abs(place - low) - size / 2.0, axis=2)
         tone = tone + rng.uniform(-25.0, 30.0) * cover(away, step)
-    for one, size in zip(center, diameter, strict=True):
+    for one, across in zip(center, diameter, strict=True):
         away = np.hypot(place[..., 0] - one[0], place[..., 1] - one[1])
         light = rng.uniform(120.0, 190.0)
-        ring = cover(away - size / 2.0, step)
+        ring = cover(away - across / 2.0, step)
         tone = tone * (1.0 - ring) + (light + 5.0 * texture(rng, shape, 40.0)) * ring
         for share, factor in ((0.86, 0.55), (0.8, 1.0), (0.35, 0.7), (0.15, 0.4)):  # web and hub
-            ring = cover(away - share * size / 2.0, step)
+            ring = cover(away - share * across / 2.0, step)
             tone = tone * (1.0 - ring) + light * factor * ring
-    light = 1.0 + 0.15 * texture(rng, shape, 700.0)
+    lit = tone * (1.0 + 0.15 * texture(rng, shape, 700.0))
     tint = np.array([1.0, rng.uniform(0.93, 1.0), rng.uniform(0.85, 1.0)])
-    return finished((tone * light)[..., None] * tint, rng, rng.uniform(0.7, 1.5), 3.0).astype(
-        np.uint8
-    )
+    return finished(lit[..., None] * tint, rng, rng.uniform(0.7, 1.5), 3.0).astype(np.uint8)
