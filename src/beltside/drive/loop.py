@@ -7,7 +7,6 @@ right of travel), negative where it turns anticlockwise. Derivation: docs/method
 
 from __future__ import annotations
 
-import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -125,7 +124,8 @@ def taut_loop(centres: Sequence[complex], radii: Sequence[float]) -> Loop:
         arrives[j] = centres[j] + radii[j] * normal
     wraps = []
     for i in range(count):
-        bend = -cmath.phase(directions[i] / directions[i - 1])
+        turn = directions[i] / directions[i - 1]
+        bend = -math.atan2(turn.imag, turn.real)
         wrap = math.copysign(bend, bend * radii[i]) % (2.0 * math.pi)
         wraps.append(0.0 if 2.0 * math.pi - wrap < _GRAZE else wrap)
     return Loop(

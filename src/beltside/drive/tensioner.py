@@ -7,7 +7,6 @@ up: degrees of the arm or mm of the slide. Method: docs/methods/belt-path.md.
 
 from __future__ import annotations
 
-import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -274,6 +273,11 @@ def moved_sheet(sheet: DriveSheet, way: float) -> DriveSheet:
     )
 
 
+def _unit(degrees: float) -> complex:
+    """The direction that lies so far from right, turning anticlockwise."""
+    return complex(math.cos(math.radians(degrees)), math.sin(math.radians(degrees)))
+
+
 def _arm_mm(sheet: DriveSheet, tensioner: Tensioner) -> float:
     pulley = sheet.pulley(tensioner.part)
     return math.hypot(
@@ -295,7 +299,7 @@ class _Mover:
         if tensioner.slide_deg is None:
             self._pivot = complex(tensioner.pivot_x_mm or 0.0, tensioner.pivot_y_mm or 0.0)
         else:
-            self._slide = cmath.rect(1.0, math.radians(tensioner.slide_deg))
+            self._slide = _unit(tensioner.slide_deg)
         self._toward = 1.0
         if self.length(_PROBE) < self.length(-_PROBE):
             self._toward = -1.0
@@ -305,7 +309,7 @@ class _Mover:
         way *= self._toward
         if self._pivot is None:
             return self._home + way * self._slide
-        return self._pivot + (self._home - self._pivot) * cmath.rect(1.0, math.radians(way))
+        return self._pivot + (self._home - self._pivot) * _unit(way)
 
     def length(self, way: float) -> float:
         """Effective length there [mm]."""
