@@ -95,8 +95,7 @@ def round_shapes(image: Image, *, least_px: float = 9.0) -> tuple[Ellipse, ...]:
 def find_part(image: Image) -> FoundPart:
     """Outline, holes and discs of a picture of one flat part on a bench.
 
-    Of round edges within each other the one where the part's face ends counts, unless they differ
-    much in size: then both stand.
+    Of round edges within each other the one where the part's face ends counts.
     """
     shapes = round_shapes(image)
     outline = part_outline(image)
@@ -262,8 +261,8 @@ def _rims(shapes: tuple[Ellipse, ...], image: Image) -> tuple[Ellipse, ...]:
             for k, other in enumerate(shapes)
             if k not in taken
             and other.size_px <= one.size_px
-            and np.hypot(one.x_px - other.x_px, one.y_px - other.y_px) < 0.4 * one.size_px
-            and other.size_px > 0.4 * one.size_px
+            and np.hypot(one.x_px - other.x_px, one.y_px - other.y_px)
+            < (0.4 if other.size_px > 0.4 * one.size_px else 0.1) * one.size_px
         ]
         strongest = max(steps[k] for k in group)
         chosen = next(k for k in group if steps[k] >= _NEARLY * strongest)

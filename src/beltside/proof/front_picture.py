@@ -46,7 +46,7 @@ def front_svg(result: FrontResult) -> str:
         drawing.circle(center, 2.5, stroke=None, fill="ink")
         lines = [part_words(one.part), _size(one), _range(one)]
         widest = max(look.text_width_px(line, look.SMALL_PX) for line in lines)
-        if widest < 1.75 * radius:
+        if widest < 1.3 * radius:
             y = center[1] - _LINE_PX * 0.4
             x, anchor = center[0], "middle"
         else:
