@@ -60,7 +60,7 @@ class _Looked:
 
 
 def recognise(takes: Sequence[HeardTake], sheet: DriveSheet, part: str | None) -> Recognised | None:
-    """The clearest lines of a part (of any belt-driven part when None) over all takes.
+    """The clearest lines of a part (of any belt-driven part when None), all takes together.
 
     None when no take shows any that stand out clearly.
     """
@@ -73,7 +73,15 @@ def recognise(takes: Sequence[HeardTake], sheet: DriveSheet, part: str | None) -
     ]
     if not clear:
         return None
-    best = max(clear, key=lambda one: one.found.family.significance)
+    # What is clear in several takes is more than what is clearest in one.
+    total: dict[tuple[str, str, str], float] = {}
+    for one in clear:
+        total[_name(one)] = total.get(_name(one), 0.0) + one.found.family.significance
+    first = max(total, key=lambda name: total[name])
+    best = max(
+        (one for one in clear if _name(one) == first),
+        key=lambda one: one.found.family.significance,
+    )
     family = best.found.family
     orders = tuple(member.order for member in family.members)
     bands = best.take.hearing.bands
@@ -94,6 +102,10 @@ def recognise(takes: Sequence[HeardTake], sheet: DriveSheet, part: str | None) -
         family.significance,
         best.take.conditions.name,
     )
+
+
+def _name(one: _Looked) -> tuple[str, str, str]:
+    return one.found.part, one.found.source, one.found.spectrum
 
 
 def _families(take: HeardTake, sheet: DriveSheet, part: str | None) -> list[_Looked]:

@@ -13,6 +13,7 @@ from beltside.base.provenance import Provenance
 from beltside.base.words import suggest_part
 from beltside.casework.formats import load_case
 from beltside.casework.formats.case import Case
+from beltside.casework.listen import file_warnings
 from beltside.casework.own_sound import WHOLE_BAND_HZ, Recognised, recognise
 from beltside.casework.results import Progress
 from beltside.casework.takes import WORKERS, Conditions, HeardTake, hear_all
@@ -79,7 +80,12 @@ def where(
             for take in read.takes
         ]
         heard = hear_all(recordings, conditions, read.sheet, progress)
-    return where_heard(heard, read.sheet, part=wanted, band_hz=band_hz, notes=read.notes)
+        notes = [
+            f"{take.name}: {text}"
+            for take, recording in zip(read.takes, recordings, strict=True)
+            for text in file_warnings(recording)
+        ]
+    return where_heard(heard, read.sheet, part=wanted, band_hz=band_hz, notes=(*read.notes, *notes))
 
 
 def where_heard(
@@ -100,6 +106,7 @@ def where_heard(
     probes = [take for take in heard if take.conditions.part is not None]
     names = [str(take.conditions.part) for take in probes]
     require_two_places(names)
+    probed = set(names)
     warnings = list(notes)
     known = recognise(heard, sheet, part) if band_hz is None else None
     if known is not None:
@@ -149,6 +156,7 @@ def where_heard(
             for take, name, g, e, one in zip(probes, names, gain, error, read, strict=True)
         ),
         outline=outline(sheet),
+        unread=tuple(sorted(probed - {place.part for place in places})),
         warnings=tuple(warnings),
         provenance=Provenance(
             method=METHOD,

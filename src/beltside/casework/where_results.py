@@ -157,6 +157,8 @@ class WhereResult:
         How each take was levelled.
     outline
         The front of the engine, to draw on.
+    unread
+        Parts that were probed, but in takes whose lines can't be read.
     warnings
         What to know before trusting it.
     """
@@ -169,6 +171,7 @@ class WhereResult:
     places: tuple[PlaceReading, ...]
     gains: tuple[TakeGain, ...]
     outline: Outline
+    unread: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     provenance: Provenance | None = None
 
@@ -205,6 +208,7 @@ class WhereResult:
             "state": self.state,
             "places": [place.to_json() for place in self.places],
             "gains": [gain.to_json() for gain in self.gains],
+            "unread": list(self.unread),
             "evidence": [one.to_json() for one in self.evidence()],
             "warnings": list(self.warnings),
             "provenance": provenance_json(self.provenance),

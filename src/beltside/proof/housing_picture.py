@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -86,7 +87,10 @@ def housing_drawing(result: WhereResult) -> Drawing:
         for place in elsewhere
     ]
     by_part = {place.part: place for place in result.places}
-    labels = [_place_label(pulley, by_part.get(pulley.part)) for pulley in result.outline.pulleys]
+    labels = [
+        _place_label(pulley, by_part.get(pulley.part), result.unread)
+        for pulley in result.outline.pulleys
+    ]
     drawing, front = _start(title, notes, foot, result.outline, labels)
     top = max(place.level_db for place in result.places)
     for pulley in result.outline.pulleys:
@@ -165,10 +169,11 @@ def _stretch(drawing: Drawing, front: _Front, result: DirectionResult, outline: 
             drawing.line(ends, stroke="accent", width_px=width, dash=dash)
 
 
-def _place_label(pulley: DrawnPulley, place: PlaceReading | None) -> _Label:
+def _place_label(pulley: DrawnPulley, place: PlaceReading | None, unread: Sequence[str]) -> _Label:
     name = part_words(pulley.part)
     if place is None:
-        return _Label(pulley, (name, "not probed"), False)
+        state = "take can't be read" if pulley.part in unread else "not probed"
+        return _Label(pulley, (name, state), False)
     return _Label(pulley, (name, level_words(place), loudest_words(place)), True)
 
 
