@@ -8,7 +8,7 @@ from typing import Final
 from beltside.casework.photo_pulleys import FrontResult, PulleySeen
 from beltside.proof import look
 from beltside.proof.definition import to_png
-from beltside.proof.drawing import Drawing
+from beltside.proof.drawing import Anchor, Drawing, Point
 from beltside.proof.wording import part_words
 
 _SIDE_PX: Final = 520.0
@@ -34,35 +34,32 @@ def front_svg(result: FrontResult) -> str:
         f"Seen squarely; a tilt of {result.tilt_deg:.0f} degrees is undone.",
         role="soft",
     )
-    for one in result.pulleys:
-        center = (
-            left + (one.place[0] - low_x) * scale,
-            _TOP_PX + (high_y - one.place[1]) * scale,
+    circles = [
+        (
+            (left + (one.place[0] - low_x) * scale, _TOP_PX + (high_y - one.place[1]) * scale),
+            one.place[2] * scale,
         )
-        radius = one.place[2] * scale
+        for one in result.pulleys
+    ]
+    for one, (center, radius) in zip(result.pulleys, circles, strict=True):
         drawing.circle(center, radius, stroke="ink", fill="paper", width_px=2.5)
         if one.face == "back":
             drawing.circle(center, radius - 5.0, stroke="trace", width_px=1.0)
         drawing.circle(center, 2.5, stroke=None, fill="ink")
-        lines = [part_words(one.part), _size(one), _range(one)]
+    for one, (center, radius) in zip(result.pulleys, circles, strict=True):
+        lines = (part_words(one.part), _size(one), _range(one))
         widest = max(look.text_width_px(line, look.SMALL_PX) for line in lines)
-        if widest < 1.3 * radius:
-            y = center[1] - _LINE_PX * 0.4
-            x, anchor = center[0], "middle"
-        else:
-            y = center[1] - _LINE_PX * 0.4
-            right = center[0] + radius + 6.0 + widest < width
-            x = center[0] + (radius + 6.0) * (1 if right else -1)
-            anchor = "start" if right else "end"
-        for number, line in enumerate(lines):
+        x, anchor = _beside(center, radius, widest, circles, width)
+        rows: tuple[float, float, float] = (-0.7, 0.4, 1.5)
+        if anchor == "middle":
+            rows = (-0.7, 1.2, 2.2)
+        for line, row, role in zip(lines, rows, ("ink", "ink", "soft"), strict=True):
             drawing.text(
-                (x, y + (number + (0.9 if number else -0.2)) * _LINE_PX),
+                (x, center[1] + row * _LINE_PX),
                 line,
-                anchor="middle"
-                if anchor == "middle"
-                else ("start" if anchor == "start" else "end"),
-                bold=number == 1,
-                role="soft" if number == 2 else "ink",
+                anchor=anchor,
+                bold=line == lines[1],
+                role="soft" if role == "soft" else "ink",
             )
     drawing.text(
         (look.PADDING_PX, height - 14.0),
@@ -70,6 +67,34 @@ def front_svg(result: FrontResult) -> str:
         role="soft",
     )
     return drawing.svg()
+
+
+def _beside(
+    center: Point,
+    radius: float,
+    widest: float,
+    circles: list[tuple[Point, float]],
+    width: float,
+) -> tuple[float, Anchor]:
+    """Where a pulley's words go: inside when they fit, else to the side with more room."""
+    if widest < 1.3 * radius:
+        return center[0], "middle"
+    right, left = center[0] + radius + 6.0, center[0] - radius - 6.0
+
+    def clear(start: float, end: float) -> float:
+        if start < 2.0 or end > width - 2.0:
+            return -1e3
+        rooms = [1e3]
+        for other, size in circles:
+            if other != center:
+                away = max(start - other[0], other[0] - end, 0.0)
+                down = max(abs(other[1] - center[1]) - 1.5 * _LINE_PX, 0.0)
+                rooms.append((away**2 + down**2) ** 0.5 - size)
+        return min(rooms)
+
+    if clear(right, right + widest) >= min(clear(left - widest, left), 4.0):
+        return right, "start"
+    return left, "end"
 
 
 def _size(one: PulleySeen) -> str:
