@@ -21,7 +21,8 @@ FLAT = np.ones(3)
 
 def take(power: list[float], engine: list[float], gain: float = 1.0) -> BandTake:
     values = gain * np.array(power)
-    return BandTake(values, 0.02 * values, gain * np.array(engine), np.zeros(3, dtype=np.bool_))
+    none = np.zeros(3)
+    return BandTake(values, 0.02 * values, gain * np.array(engine), none, none > 0.0)
 
 
 def known_gain(db: float, sd_db: float = 0.1) -> Gain:

@@ -163,8 +163,13 @@ def _compare_matched(
     one, other = matched
     band = one.times.band[: min(one.times.band.size, other.times.band.size)]
     low_hz, centre_hz, high_hz = third_octave_edges(band)
-    lines = engine_lines(matched, cycle)
-    points = line_gains((lines.power[0], lines.sd[0]), (lines.power[1], lines.sd[1]), lines.hz)
+    lines = engine_lines(matched, cycle, firing_order(sheet))
+    own = lines.own
+    points = line_gains(
+        (lines.power[0][own], lines.sd[0][own]),
+        (lines.power[1][own], lines.sd[1][own]),
+        lines.hz[own],
+    )
     beats = beat_gains(matched, cycle)
     if points.gain_db.size < FEWEST:
         reasons.append(

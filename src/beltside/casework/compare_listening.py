@@ -140,6 +140,7 @@ def _filtered(
     part: str,
 ) -> tuple[list[tuple[Float32, CrankTrack]], str]:
     """Only the part's lines, or where it shows in the rhythm alone, only its band."""
+    part_name = part.replace("-", " ")
     tones = [line for line in lines if line.spectrum == "sound"]
     kept = []
     if tones:
@@ -148,10 +149,10 @@ def _filtered(
             kept.append((only_lines(samples, sound.sample_rate_hz, track, orders), track))
         named = ", ".join(f"{order:.2f}" for order in orders[:4])
         more = " and more" if len(orders) > 4 else ""
-        return kept, f"only the lines of the {part} (order {named}{more})"
+        return kept, f"only the lines of the {part_name} (order {named}{more})"
     bands = [line.band_hz for line in lines if line.band_hz is not None]
     low_hz = bands[0][0]
     high_hz = min(bands[0][1], 0.45 * min(sound.sample_rate_hz for sound in sounds))
     for (samples, track), sound in zip(cut, sounds, strict=True):
         kept.append((only_band(samples, sound.sample_rate_hz, low_hz, high_hz), track))
-    return kept, f"only the band of the {part} ({low_hz:.0f} to {high_hz:.0f} Hz)"
+    return kept, f"only the band of the {part_name} ({low_hz:.0f} to {high_hz:.0f} Hz)"

@@ -29,6 +29,7 @@ from beltside.sound.compare_power import envelope_power, mean_and_sd, own_noise,
 from beltside.sound.gate import Float32, Float64
 from beltside.sound.hearing import Hearing
 from beltside.sound.level import third_octave_edges
+from beltside.sound.orders import HANN_NOISE_BINS
 from beltside.sound.track import CrankTrack
 
 ENGINE_ORDERS: Final = (0.9, 60.0)
@@ -37,6 +38,20 @@ ENGINE_ORDERS: Final = (0.9, 60.0)
 BEAT_ORDER_TOP: Final = 12.0
 LEAST_DEPTH: Final = 0.1
 SMEAR: Final = 0.004
+
+LONE_DB: Final = 12.0
+"""A line this far above the engine's lines beside it is not the engine's; own choice."""
+
+LONE_REACH: Final = 4
+LONE_FROM: Final = 3.0
+"""Up to this many times the firing order the engine's lines are strongest and least alike."""
+
+COMMON_TOP: Final = 20.0
+"""Above this order the engine's lines are weak and its windows nearly touch: no line counts as
+the engine's there [per turn]."""
+
+TONAL: Final = 8.0
+"""A bin this many times above its background belongs to a line."""
 
 STRANGE: Final = 2.0
 """A line this many times further off than lines stray is not the engine's alone."""
@@ -89,12 +104,15 @@ class EngineLines:
     """The engine's lines in both takes."""
 
     order: Float64
+    half: Float64
     power: tuple[Float64, Float64]
     sd: tuple[Float64, Float64]
     hz: Float64
+    own: npt.NDArray[np.bool_]
 
 
-def engine_lines(matched: tuple[Matched, Matched], cycle: float) -> EngineLines:
+def engine_lines(matched: tuple[Matched, Matched], cycle: float, firing: float) -> EngineLines:
+    """The engine's lines in both takes; `cycle` and `firing` are its lowest orders."""
     top = min(ENGINE_ORDERS[1], *(float(one.turns.order[-1]) - 1.0 for one in matched))
     first = math.ceil(ENGINE_ORDERS[0] / cycle)
     order = cycle * np.arange(first, int(top / cycle) + 1, dtype=np.float64)
@@ -103,9 +121,37 @@ def engine_lines(matched: tuple[Matched, Matched], cycle: float) -> EngineLines:
         half = np.minimum(2.0 * one.turns.step + SMEAR * order, 0.4 * cycle)
         found.append(window_power(one.turns, order, half))
     turn_hz = math.sqrt(matched[0].turns.turn_hz * matched[1].turns.turn_hz)
+    alone = lone_lines(order, found[0][0], firing) | lone_lines(order, found[1][0], firing)
+    step = max(one.turns.step for one in matched)
     return EngineLines(
-        order, (found[0][0], found[1][0]), (found[0][1], found[1][1]), order * turn_hz
+        order,
+        np.minimum(2.0 * step + SMEAR * order, 0.4 * cycle),
+        (found[0][0], found[1][0]),
+        (found[0][1], found[1][1]),
+        order * turn_hz,
+        ~alone,
     )
+
+
+def lone_lines(order: Float64, power: Float64, firing: float) -> npt.NDArray[np.bool_]:
+    """Lines that tower over the engine's lines of the same kind beside them.
+
+    The engine's lines fall off smoothly with order, firing lines above the others. One that
+    stands alone is something else that happens to pass by at a whole order.
+    """
+    level_db = 10.0 * np.log10(np.maximum(power, float(np.max(power)) * 1e-9 + 1e-30))
+    per_firing = order / firing
+    fires = np.abs(per_firing - np.round(per_firing)) < 1e-6
+    alone = np.zeros(order.size, dtype=np.bool_)
+    for kind in (fires, ~fires):
+        place = np.flatnonzero(kind)
+        if place.size < 5:
+            continue
+        padded = np.pad(level_db[place], LONE_REACH, mode="reflect")
+        window = np.lib.stride_tricks.sliding_window_view(padded, 2 * LONE_REACH + 1)
+        alone[place] = level_db[place] - np.median(window, axis=1) > LONE_DB
+    alone[order <= LONE_FROM * firing] = False
+    return alone
 
 
 def beat_gains(matched: tuple[Matched, Matched], cycle: float) -> GainPoints:
@@ -156,9 +202,14 @@ def common_lines(lines: EngineLines, gain: Gain) -> EngineLines:
     apart_db = 10.0 * np.abs(np.log10(np.maximum(one, 1e-30) / np.maximum(other, 1e-30)))
     least = np.minimum(one, other)
     strange = apart_db > STRANGE * np.minimum(stray_db, MOST_STRAY_DB)
+    kept = lines.own & (lines.order <= COMMON_TOP)
     return replace(
         lines,
-        power=(np.where(strange, least, one), np.where(strange, least, other) * factor),
+        power=(
+            np.where(kept, np.where(strange, least, one), 0.0),
+            np.where(kept, np.where(strange, least, other) * factor, 0.0),
+        ),
+        own=kept & ~strange,
     )
 
 
@@ -171,4 +222,16 @@ def band_take(
     hz = lines.order[clear] * take.turns.turn_hz
     inside = (hz[None, :] >= low[:, None]) & (hz[None, :] < high[:, None])
     engine = np.minimum(inside @ lines.power[side][clear], 0.98 * power)
-    return BandTake(power, sd, engine, own_noise(band, power))
+    return BandTake(power, sd, engine, _tonal(take.turns, lines, low, high), own_noise(band, power))
+
+
+def _tonal(turns: TurnFrames, lines: EngineLines, low_hz: Float64, high_hz: Float64) -> Float64:
+    """Power of lines that are not the engine's own in each band, shape (b,)."""
+    above = turns.mean - turns.background
+    line = above > (TONAL - 1.0) * turns.background
+    for order, half in zip(lines.order[lines.own], lines.half[lines.own], strict=True):
+        line &= np.abs(turns.order - order) > half
+    hz = turns.order[line] * turns.turn_hz
+    inside = (hz[None, :] >= low_hz[:, None]) & (hz[None, :] < high_hz[:, None])
+    result: Float64 = inside @ above[line] / HANN_NOISE_BINS
+    return result

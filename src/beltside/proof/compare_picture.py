@@ -119,7 +119,7 @@ def orders_picture(result: CompareResult) -> Drawing:
         "Orders of the crank, before and after",
         [
             answer(result),
-            "Grey: before. Accent: after, at the same gain. Named: lines that a part explains.",
+            "Thick: before. Thin: after, at the same gain. Named: lines a part explains.",
         ],
     )
     before, after = result.pictures.before, result.pictures.after

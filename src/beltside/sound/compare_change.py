@@ -19,14 +19,14 @@ from beltside.sound.gate import Float64
 NINETY: Final = 1.645
 """Standard deviations that a 90 % range reaches either way."""
 
-PLACE_DB: Final = 0.7
+PLACE_DB: Final = 0.8
 """What a hand's breadth of movement does to the noise of one place on the engine against the
 engine as a whole [dB]: 4 cm at half a metre. Own choice, checked on simulated pairs."""
 
 SAMPLING_DB: Final = 3.0
 """What single lines that leave or enter a band can do to its level when the speed differs."""
 
-LEAST_DB: Final = 0.25
+LEAST_DB: Final = 0.3
 """No overall change is known better than this [dB]; from simulated pairs."""
 
 MOST_DB: Final = 60.0
@@ -56,6 +56,8 @@ class BandTake:
         Mean square and its standard deviation, shape (b,).
     engine
         The part of it in the engine's own lines, shape (b,).
+    tonal
+        The part of it in other lines, shape (b,): those stray from take to take.
     floor
         Bands in which little but the recording's own noise is left, shape (b,).
     """
@@ -63,6 +65,7 @@ class BandTake:
     power: Float64
     sd: Float64
     engine: Float64
+    tonal: Float64
     floor: npt.NDArray[np.bool_]
 
 
@@ -98,6 +101,11 @@ def overall_change(
     stray = float(np.sum(part**2 * own)) * _DB**2 * rest
     variance = float(slope @ gain.covariance @ slope) + stray
     variance += (rest * np.hypot(PLACE_DB, speed_db)) ** 2 + LEAST_DB**2
+    tonal = np.maximum(
+        weight * before.tonal / float(np.sum(weight * before.power)),
+        weight * after.tonal / float(np.sum(weight * after.power)),
+    )
+    variance += float(np.sum(tonal**2)) * gain.scatter_db**2
     return change_of(value, float(np.sqrt(variance)))
 
 
@@ -154,6 +162,10 @@ def band_changes(
     variance = (variance + (after.sd / np.maximum(after.power, 1e-30)) ** 2) * _DB**2 * rest
     variance = variance + np.diag(gain.covariance) * rest
     variance = variance + rest**2 * (PLACE_DB**2 + speed_db**2) + 0.2**2
+    tonal = np.maximum(
+        before.tonal / np.maximum(before.power, 1e-30), after.tonal / np.maximum(after.power, 1e-30)
+    )
+    variance = variance + np.minimum(tonal, 1.0) ** 2 * gain.scatter_db**2
     # A line's foot belongs to nobody: where few lines make a band, their moving makes its level.
     if speed_differs:
         variance = variance + (SAMPLING_DB * rest) ** 2 / (1.0 + lines_in_band**2)

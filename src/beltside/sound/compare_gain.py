@@ -34,7 +34,7 @@ HEAVY_TAILS: Final = 4.0
 
 FEWEST: Final = 4
 
-WIDTH: Final = 1.25
+WIDTH: Final = 1.1
 """Uncertainties are stretched by this, as measured on simulated pairs (docs/methods/compare.md).
 """
 

