@@ -151,10 +151,12 @@ def rig_nothing(seed: int) -> tuple[str, float | None]:
     return speed_of_nothing(seed, draw_no_engine)
 
 
-def gather(work: Callable[[int], Any], first: int, count: int, processes: int, what: str) -> list:
+def gather(
+    work: Callable[[int], Any], first: int, count: int, processes: int, what: str
+) -> list[Any]:
     """`work` over seeds `first` to `first + count - 1`, with the time left on stderr."""
     started = time.monotonic()
-    results: list = []
+    results: list[Any] = []
     with ProcessPoolExecutor(processes) as pool:
         for one in pool.map(work, range(first, first + count), chunksize=2):
             results.append(one)
@@ -170,7 +172,9 @@ def _counted(hits: Sequence[bool]) -> str:
     return f"{sum(hits)} of {len(hits)}; 90 % range {100 * low:.0f} to {100 * high:.0f} %"
 
 
-def speed_figures(outcomes: Sequence[Outcome], nothing: Sequence[tuple[str, float | None]]) -> list:
+def speed_figures(
+    outcomes: Sequence[Outcome], nothing: Sequence[tuple[str, float | None]]
+) -> list[Figure]:
     """Figures of the crank speed."""
     speeds = [speed for one in outcomes for speed in one.speeds]
     errors = [speed_error(one.told_rpm, one.true_rpm) for one in speeds]

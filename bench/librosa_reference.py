@@ -92,7 +92,7 @@ def band_pass(mono: Array, rate_hz: int, low_hz: float, high_hz: float) -> Array
 def over_running_mean(squared: Array, rate_hz: float) -> Array:
     """Over its own mean of a second around."""
     mean = ndimage.uniform_filter1d(squared, max(round(rate_hz), 1))
-    return squared / np.maximum(mean, 1e-3 * squared.mean() + 1e-30)
+    return np.asarray(squared / np.maximum(mean, 1e-3 * squared.mean() + 1e-30))
 
 
 def crank_track(mono: Array, rate_hz: int, cylinders: int) -> tuple[Array, Array]:
@@ -207,7 +207,7 @@ def by_angle(
 ) -> tuple[Array, int]:
     """Values at even crank angle, and how many to a turn."""
     at_s = np.arange(values.size) / rate
-    turns = integrate.cumulative_trapezoid(np.interp(at_s, time_s, rpm) / 60.0, at_s, initial=0.0)
+    turns = integrate.cumulative_trapezoid(np.interp(at_s, time_s, rpm) / 60.0, at_s, initial=0)
     even = np.arange(0.0, turns[-1], 1.0 / per_turn)
     spline = interpolate.CubicSpline(at_s, values)
     return np.asarray(spline(np.interp(even, turns, at_s)), dtype=np.float32), per_turn

@@ -19,6 +19,7 @@ import sys
 import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ from scipy.optimize import minimize
 from beltside.base.words import part_kind
 from beltside.casework import measures as measuring
 from beltside.casework.shipped import catalogue
+from beltside.casework.take_measures import take_measures
 from beltside.casework.takes import ArraySource, Conditions, hear_all
 from beltside.rig import draw_case, draws
 from beltside.suspects.catalogue import suspects_for
@@ -36,16 +38,20 @@ from beltside.suspects.sound_model import fault_kind
 
 Float64 = npt.NDArray[np.float64]
 TARGET = Path(__file__).parents[1] / "src/beltside/suspects/sound_model.toml"
-NONE_SHARE, OTHER_SHARE = 0.15, 0.05
+SHARES = draws.Shares(
+    none=0.15,
+    other=0.05,
+    suspects={suspect: 1.5 if suspect.endswith(".bearing") else 1.0 for suspect in draws.SUSPECTS},
+)
 GROUPS = 4
-SHARED_PENALTY, OWN_PENALTY = 1e-3, 1e-2
+SHARED_PENALTY, OWN_PENALTY = 5e-4, 5e-3
 SHARPNESS = 1.0
 
 
-def measured_case(case: Any) -> dict[str, Any]:
-    """One simulated case as suspects, measures and truth."""
+def measured_case(case: Any, seed: int) -> list[dict[str, Any]]:
+    """One simulated case as suspects, measures and truth: whole, and once more with some of its
+    takes left out, so that the weights know cases with few takes too."""
     sources = [ArraySource(take.samples, take.sample_rate_hz) for take in case.takes]
-    parts = [pulley.part for pulley in case.sheet.pulleys]
     conditions = [
         Conditions(
             take.name,
@@ -56,58 +62,105 @@ def measured_case(case: Any) -> dict[str, Any]:
         for take in case.takes
     ]
     heard = hear_all(sources, conditions, case.sheet)
-    each = [measuring.take_measures(one.hearing, case.sheet) for one in heard]
-    joined = measuring.case_measures(heard, each, case.sheet)
-    return {
-        "truth": case.truth,
-        "suspects": [one.id for one in suspects_for(catalogue(), parts)],
-        "log_prior": drawn_log_prior([one.id for one in suspects_for(catalogue(), parts)]),
-        "case": joined.case,
-        "parts": joined.parts,
-        "takes": len(case.takes),
-        "severity_db": case.severity_db,
-    }
+    each = [take_measures(one.hearing, case.sheet) for one in heard]
+    parts = [pulley.part for pulley in case.sheet.pulleys]
+    suspects = [one.id for one in suspects_for(catalogue(), parts)]
+    rng = np.random.default_rng(seed)
+    chosen = [list(range(len(heard)))]
+    fewer = [0, *(index for index in range(1, len(heard)) if rng.random() < 0.5)]
+    if len(fewer) < len(heard):
+        chosen.append(fewer)
+    rows = []
+    for takes in chosen:
+        joined = measuring.case_measures(
+            [heard[index] for index in takes], [each[index] for index in takes], case.sheet
+        )
+        rows.append(
+            {
+                "seed": seed,
+                "whole": len(takes) == len(heard),
+                "truth": case.truth,
+                "suspects": suspects,
+                "log_prior": drawn_log_prior(suspects),
+                "case": joined.case,
+                "parts": joined.parts,
+                "severity_db": case.severity_db,
+            }
+        )
+    return rows
 
 
-def draw(seed: int) -> dict[str, Any]:
+def draw(seed: int) -> list[dict[str, Any]]:
     """Draw and measure one case, every kind of fault about as often as the next."""
-    draws.NONE_SHARE, draws.OTHER_SHARE = NONE_SHARE, OTHER_SHARE
-    draws.SUSPECTS.update(
-        {suspect: 1.5 if suspect.endswith(".bearing") else 1.0 for suspect in draws.SUSPECTS}
-    )
-    return measured_case(draw_case(np.random.default_rng(seed), duration_s=(5.0, 8.0)))
+    case = draw_case(np.random.default_rng(seed), duration_s=(5.0, 8.0), shares=SHARES)
+    return measured_case(case, seed)
 
 
 def drawn_log_prior(suspects: list[str]) -> Float64:
     """How often the rig draws each suspect, so that the weights hold only what the sound says."""
     weight = np.array(
         [
-            draws.SUSPECTS.get(f"{part_kind(s.partition('.')[0])}.{s.partition('.')[2]}", 0.0)
+            SHARES.suspects.get(f"{part_kind(s.partition('.')[0])}.{s.partition('.')[2]}", 0.0)
             for s in suspects
         ]
     )
-    share = weight / weight.sum() * (1.0 - NONE_SHARE - OTHER_SHARE)
-    share[suspects.index("none")] = NONE_SHARE
-    share[suspects.index("other")] = OTHER_SHARE
+    share = weight / weight.sum() * (1.0 - SHARES.none - SHARES.other)
+    share[suspects.index("none")] = SHARES.none
+    share[suspects.index("other")] = SHARES.other
     logs: Float64 = np.log(np.maximum(share, 1e-4))
     return logs
 
 
-def design(
-    cases: list[dict[str, Any]],
-) -> tuple[list[str], list[tuple[Float64, Any, int, Float64]]]:
-    """Kinds of fault, and for each case rows, kinds, truth and log prior."""
+@dataclass(frozen=True)
+class Rows:
+    """Every suspect of every case as one row, sorted by kind of fault.
+
+    Attributes
+    ----------
+    kinds
+        Kinds of fault.
+    measures
+        Rows of each kind, each of shape (rows, measures).
+    order
+        Place of each sorted row in the cases' own order, shape (rows,).
+    starts
+        First row of each case in the cases' own order, shape (cases,).
+    truth
+        Row of each case's truth in the cases' own order, shape (cases,).
+    log_prior
+        In the cases' own order, shape (rows,).
+    """
+
+    kinds: list[str]
+    measures: list[Float64]
+    order: npt.NDArray[np.intp]
+    starts: npt.NDArray[np.intp]
+    truth: npt.NDArray[np.intp]
+    log_prior: Float64
+
+
+def design(cases: list[dict[str, Any]]) -> Rows:
+    """The cases as rows; those whose truth is no suspect of theirs are left out."""
     kinds = sorted({fault_kind(s) for case in cases for s in case["suspects"]})
     zero = np.zeros(len(measuring.SUSPECT_MEASURES))
-    rows = []
-    for case in cases:
-        if case["truth"] not in case["suspects"]:
-            continue
+    usable = [case for case in cases if case["truth"] in case["suspects"]]
+    blocks, of_kind, truth, count = [], [], [], [0]
+    for case in usable:
         own = np.array([case["parts"].get(s.partition(".")[0], zero) for s in case["suspects"]])
-        matrix = np.hstack((np.tile(case["case"], (len(own), 1)), own))
-        kind = np.array([kinds.index(fault_kind(s)) for s in case["suspects"]])
-        rows.append((matrix, kind, case["suspects"].index(case["truth"]), case["log_prior"]))
-    return kinds, rows
+        blocks.append(np.hstack((np.tile(case["case"], (len(own), 1)), own)))
+        of_kind += [kinds.index(fault_kind(s)) for s in case["suspects"]]
+        truth.append(count[-1] + case["suspects"].index(case["truth"]))
+        count.append(count[-1] + len(own))
+    order = np.argsort(np.array(of_kind), kind="stable")
+    edges = np.cumsum(np.bincount(of_kind, minlength=len(kinds)))[:-1]
+    return Rows(
+        kinds,
+        np.split(np.vstack(blocks)[order], edges),
+        order,
+        np.array(count[:-1]),
+        np.array(truth),
+        np.concatenate([case["log_prior"] for case in usable]),
+    )
 
 
 def fit(
@@ -118,30 +171,37 @@ def fit(
     Each kind's weights are those of its group (healthy, other, engine, belt-driven) plus its own
     deviation, which is held smaller: few cases of a rare fault then still stand on many.
     """
-    kinds, rows = design(cases)
+    rows = design(cases)
+    kinds = rows.kinds
     width = len(measuring.CASE_MEASURES) + len(measuring.SUSPECT_MEASURES)
     group = np.array([_group(kind) for kind in kinds])
+    edges = np.cumsum([len(block) for block in rows.measures])[:-1]
+    sizes = np.diff(np.append(rows.starts, rows.log_prior.size))
 
     def loss(flat: Float64) -> tuple[float, Float64]:
         common = flat[: GROUPS * width].reshape(GROUPS, width)
         apart = flat[GROUPS * width :].reshape(len(kinds), width)
         weights = common[group] + apart
-        total, slope = 0.0, np.zeros_like(weights)
-        for matrix, kind, truth, prior in rows:
-            score = prior + (matrix * weights[kind]).sum(axis=1)
-            share = np.exp(score - score.max())
-            share /= share.sum()
-            total -= float(np.log(max(share[truth], 1e-12)))
-            share[truth] -= 1.0
-            np.add.at(slope, kind, share[:, None] * matrix)
-        slope /= len(rows)
+        score = rows.log_prior.copy()
+        score[rows.order] += np.concatenate(
+            [block @ weight for block, weight in zip(rows.measures, weights, strict=True)]
+        )
+        score -= np.repeat(np.maximum.reduceat(score, rows.starts), sizes)
+        share = np.exp(score)
+        share /= np.repeat(np.add.reduceat(share, rows.starts), sizes)
+        total = -float(np.log(np.maximum(share[rows.truth], 1e-12)).mean())
+        share[rows.truth] -= 1.0
+        parts = np.split(share[rows.order], edges)
+        slope = np.array(
+            [part @ block for part, block in zip(parts, rows.measures, strict=True)]
+        ) / len(sizes)
         common_slope = np.zeros_like(common)
         np.add.at(common_slope, group, slope)
         size = shared * float((common**2).sum()) + own * float((apart**2).sum())
         gradient = np.concatenate(
             ((common_slope + 2.0 * shared * common).ravel(), (slope + 2.0 * own * apart).ravel())
         )
-        return total / len(rows) + size, gradient
+        return total + size, gradient
 
     start = np.zeros((GROUPS + len(kinds)) * width)
     best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 400}).x
@@ -167,7 +227,7 @@ def toml(kinds: list[str], weights: Float64, cases: int, seed: int) -> str:
         " (`make calibrate`).",
         "# A positive weight speaks for the fault; a measure of 0 says nothing.",
         "",
-        "version = 1",
+        "version = 2",
         f"sharpness = {SHARPNESS}",
         f'fitted_on = "{cases} cases drawn by the rig (first seed {seed}), penalties '
         f'{SHARED_PENALTY:g} shared and {OWN_PENALTY:g} own"',
@@ -186,7 +246,7 @@ def _names(names: tuple[str, ...]) -> str:
     return "[" + ", ".join(f'"{name}"' for name in names) + "]"
 
 
-def drawn(cases: int, seed: int) -> Iterator[dict[str, Any]]:
+def drawn(cases: int, seed: int) -> Iterator[list[dict[str, Any]]]:
     """Cases as they are measured, with the time left on stderr."""
     started = time.monotonic()
     with ProcessPoolExecutor() as pool:
@@ -210,13 +270,15 @@ def main() -> None:
     cases: list[dict[str, Any]] = []
     for file in arguments.refit or []:
         cases += pickle.loads(file.read_bytes())
-    for case in () if arguments.refit else drawn(arguments.cases, arguments.seed):
-        cases.append(case)
-        if arguments.keep and (len(cases) % 100 == 0 or len(cases) == arguments.cases):
+    fresh = () if arguments.refit else drawn(arguments.cases, arguments.seed)
+    for count, rows in enumerate(fresh, 1):
+        cases += rows
+        if arguments.keep and (count % 100 == 0 or count == arguments.cases):
             arguments.keep.write_bytes(pickle.dumps(cases))
     kinds, weights = fit(cases)
-    TARGET.write_text(toml(kinds, weights, len(cases), arguments.seed), encoding="utf-8")
-    print(f"{len(cases)} cases, {len(kinds)} kinds of fault: {TARGET}")
+    cases_seen = len({case["seed"] for case in cases})
+    TARGET.write_text(toml(kinds, weights, cases_seen, arguments.seed), encoding="utf-8")
+    print(f"{cases_seen} cases, {len(kinds)} kinds of fault: {TARGET}")
 
 
 if __name__ == "__main__":

@@ -8,13 +8,11 @@ from drives import SHEET, heard
 
 from beltside.casework.measures import (
     CASE_MEASURES,
-    PART_MEASURES,
     SUSPECT_MEASURES,
     CaseMeasures,
-    TakeMeasures,
     case_measures,
-    take_measures,
 )
+from beltside.casework.take_measures import PART_MEASURES, TakeMeasures, take_measures
 from beltside.casework.takes import Conditions, HeardTake
 
 

@@ -17,6 +17,8 @@ from beltside.casework.takes import (
     Conditions,
     CrankSpeed,
     Mono,
+    company,
+    confirms,
     crank_sound,
     find_crank,
     hear,
@@ -214,3 +216,31 @@ def test_a_stated_speed_of_a_take_reaches_it() -> None:
     assert heard.crank.source == "stated"
     assert heard.crank.track is not None
     assert heard.crank.track.rpm_median == pytest.approx(900.0, rel=0.01)
+
+
+def spoken(rpm: float | None, confidence: float, likeliest: float | None = None) -> CrankSpeed:
+    """A crank speed as found from the sound; `rpm` None when it was not believed."""
+    track = None if rpm is None else CrankTrack.constant(rpm, relative_range=0.01)
+    return CrankSpeed(track, confidence, None, "sound", likeliest_rpm=likeliest or rpm)
+
+
+def test_company_is_the_slowest_sure_take() -> None:
+    """Takes with the speed raised lie above idle."""
+    cranks = [spoken(2100.0, 0.97), spoken(760.0, 0.95), spoken(None, 0.3, 3040.0)]
+    assert company(cranks, 2) == pytest.approx(760.0)
+    assert company(cranks, 1) == pytest.approx(2100.0), "a take is no company of its own"
+
+
+def test_unsure_takes_that_agree_are_company() -> None:
+    cranks = [spoken(None, 0.6, 760.0), spoken(None, 0.5, 765.0), spoken(None, 0.4, 1520.0)]
+    assert company(cranks, 2) == pytest.approx(760.0, rel=0.01)
+    assert company(cranks, 0) is None, "765 and 1520 do not agree"
+
+
+def test_a_second_look_undoes_an_octave_error_but_does_not_pull_a_raised_take() -> None:
+    again = spoken(760.0, 0.6)
+    assert confirms(again, spoken(None, 0.5, 3040.0), 755.0)
+    assert not confirms(again, spoken(2100.0, 0.8), 755.0), "what was believed stays"
+    assert confirms(spoken(760.0, 0.9), spoken(1520.0, 0.8), 755.0)
+    assert not confirms(spoken(2900.0, 0.6), spoken(None, 0.5, 1450.0), 755.0)
+    assert not confirms(spoken(None, 0.4), spoken(None, 0.5, 760.0), 755.0)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from beltside.base.errors import OutOfRangeError
-from beltside.sound.families import find_family, row_strength, surprise, without
+from beltside.sound.families import find_family, pooled, row_strength, surprise, without
 from beltside.sound.orders import OrderSpectrum
 
 AVERAGES = 12.0
@@ -143,3 +143,64 @@ def test_windows_that_make_no_sense_are_refused() -> None:
         with pytest.raises(OutOfRangeError):
             find_family(heard, low, high)
     assert find_family(heard, 40.0, 41.0) is None
+
+
+def smeared(power: np.ndarray, order: float, height: float, width: float) -> None:
+    """A line that the track's error has spread to both sides alike (a Gaussian)."""
+    power[0] += height * np.exp(-0.5 * ((ORDER - order) / width) ** 2)
+
+
+def test_the_skirts_of_an_engine_line_are_no_lines() -> None:
+    """A smeared firing line spills into its neighbours on both sides; a shaft's line stands on
+    one side only."""
+    for seed in range(20):
+        power = noise(seed)
+        smeared(power, 6.0, 300.0, 0.05)
+        alone = surprise(spectrum(power), exclude=[0.5])
+        beside = np.abs(ORDER - 6.0) < 0.2
+        assert alone.minus_log_p[0, beside].max() < -np.log(1e-3)
+        power[0, round(6.125 / STEP)] += 300.0
+        heard = surprise(spectrum(power), exclude=[0.5])
+        assert heard.minus_log_p[0, round(6.125 / STEP)] > -np.log(1e-4)
+
+
+def test_lines_of_a_pulley_near_half_orders_are_seen() -> None:
+    """Two bins from a half order is far enough when the engine's own line there is faint."""
+    power = noise(4)
+    with_comb(power, 0, 2.0625, 4.0, 4)
+    family = find_family(surprise(spectrum(power), exclude=[0.5]), 2.04, 2.09)
+    assert family is not None
+    assert family.significance > 4.0
+
+
+def test_pooled_takes_show_what_one_does_not() -> None:
+    """A comb of 1.5 times the noise in each of five takes: five times the averages narrow the
+    noise by the square root of five (Welch 1967)."""
+    takes = []
+    for seed in range(5):
+        power = noise(seed, 2)
+        with_comb(power, 1, 2.28125, 0.8, 4)
+        takes.append(surprise(spectrum(power), exclude=[0.5]))
+    alone = [find_family(one, 2.25, 2.31) for one in takes]
+    together = find_family(pooled(takes), 2.25, 2.31)
+    assert together is not None
+    assert together.row == 1
+    assert together.significance > 1.5 + max(one.significance for one in alone if one is not None)
+
+
+def test_pooling_noise_raises_no_false_alarms() -> None:
+    share = []
+    for seed in range(40):
+        takes = [surprise(spectrum(noise(1000 + 3 * seed + k)), exclude=[0.5]) for k in range(3)]
+        heard = pooled(takes)
+        share.append(np.mean(heard.minus_log_p[0, heard.usable] > -np.log(1e-3)))
+    # One bin in a thousand; 2.6 standard deviations of room.
+    bins = 40 * np.count_nonzero(heard.usable)
+    assert np.mean(share) <= 1e-3 + 2.6 * np.sqrt(1e-3 / bins)
+
+
+def test_pooling_leaves_out_takes_of_other_bands_and_needs_one() -> None:
+    first, other = surprise(spectrum(noise(1, 3))), surprise(spectrum(noise(2, 4)))
+    assert pooled([first, other]) is first
+    with pytest.raises(OutOfRangeError, match="one or more"):
+        pooled([])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,6 +16,7 @@ from beltside.sound.families import (
     Family,
     Surprise,
     find_family,
+    pooled,
     surprise,
     surprise_of_bands,
     without,
@@ -97,6 +98,15 @@ def surprises(hearing: Hearing, sheet: DriveSheet) -> Surprises | None:
         surprise(hearing.orders.sound, own),
         surprise_of_bands(hearing.orders.envelope, own, _reach(hearing)),
         surprise(hearing.orders.sound),
+    )
+
+
+def pooled_surprises(takes: Sequence[Surprises]) -> Surprises:
+    """Several takes of one engine as one (`sound.families.pooled`)."""
+    return Surprises(
+        pooled([one.sound for one in takes]),
+        pooled([one.envelope for one in takes]),
+        pooled([one.engine for one in takes]),
     )
 
 

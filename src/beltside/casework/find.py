@@ -23,12 +23,13 @@ from beltside.casework.findings import (
 from beltside.casework.formats import load_case
 from beltside.casework.formats.case import Case
 from beltside.casework.listen import file_warnings, listen_result
-from beltside.casework.measures import CaseMeasures, TakeMeasures, case_measures, take_measures
+from beltside.casework.measures import CaseMeasures, case_measures
 from beltside.casework.own import Tables, tables
 from beltside.casework.reasons import sound_reasons
 from beltside.casework.results import Because, FindResult, Progress, SuspectOdds
 from beltside.casework.shipped import sound_model
 from beltside.casework.stepping import next_checks, next_step
+from beltside.casework.take_measures import TakeMeasures, take_measures
 from beltside.casework.takes import WORKERS, Conditions, HeardTake, Source, hear_all
 from beltside.drive.sheet import DriveSheet
 from beltside.media import Recording, open_recording

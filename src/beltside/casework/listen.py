@@ -13,7 +13,6 @@ from beltside.base.units import power_to_db
 from beltside.casework.drive_orders import with_path
 from beltside.casework.explain import explained_lines
 from beltside.casework.formats import load_drive_sheet
-from beltside.casework.measures import TakeMeasures, take_measures
 from beltside.casework.results import (
     Crank,
     ListenPictures,
@@ -22,6 +21,7 @@ from beltside.casework.results import (
     Progress,
     Spectrogram,
 )
+from beltside.casework.take_measures import TakeMeasures, take_measures
 from beltside.casework.takes import (
     STATED_RANGE_RPM,
     Conditions,

@@ -10,8 +10,10 @@ import numpy.typing as npt
 
 from beltside.base.words import PULLEY_PARTS, part_kind
 from beltside.casework.families import BEARING_SOURCES, COUNT_SOURCES
-from beltside.casework.measures import CASE_MEASURES, SUSPECT_MEASURES, TakeMeasures
+from beltside.casework.fault_band import BAND_MEASURES
+from beltside.casework.measures import CASE_MEASURES, SUSPECT_MEASURES
 from beltside.casework.results import Because
+from beltside.casework.take_measures import TakeMeasures
 from beltside.casework.takes import HeardTake
 from beltside.suspects.catalogue import Suspect
 
@@ -27,24 +29,26 @@ GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "bearing": (
         "bearing", "bearing_depth", "own_bearing", "own_bearing_depth", "lead_bearing",
         "off_bearing", "geometry_known", "best_bearing",
+        "bearing_best", "comb", "comb_off", "comb_fit", "comb_side",
     ),
     "shaft": (
         "shaft_beat", "shaft_beat_depth", "shaft_tone", "own_shaft_beat", "own_shaft_beat_depth",
-        "own_shaft_tone", "lead_shaft_beat", "best_shaft_beat",
+        "own_shaft_tone", "lead_shaft_beat", "best_shaft_beat", "shaft_best", "off_shaft",
     ),
-    "count": ("count_tone", "count_height", "own_count_tone", "own_count_height", "best_count",
-              "load_count"),
-    "probe": ("probed", "probe_mid", "probe_high", "probe_rhythm"),
+    "count": ("count_tone", "count_height", "count_level", "own_count_tone",
+              "own_count_height", "own_count_level", "best_count",
+              "load_count", "off_count"),
+    "probe": ("probed", "probe_mid", "probe_high", "probe_rhythm", "probe_band", "probe_share"),
     "parts": ("best_of_parts",),
     "belt-off": ("has_off", "drop_low", "drop_mid", "drop_high", "drop_most", "cycle_high_off",
-                 "belt_beat_off", "squeal_off"),
-    "squeal": ("squeal",),
+                 "belt_beat_off", "squeal_off", "peak_off", *BAND_MEASURES),
+    "squeal": ("squeal", "peak"),
     "belt-beat": ("belt_beat", "belt_beat_depth"),
     "cycle": ("cycle_low", "cycle_mid", "cycle_high", "firing_low", "firing_mid", "firing_high",
               "turn_low", "turn_mid", "turn_high"),
     "bursts": ("burst_low", "burst_mid", "burst_high"),
     "level": ("level_mid", "level_high", "steady_high", "over_mid", "over_high"),
-    "mesh": ("mesh",),
+    "mesh": ("mesh", "mesh_any"),
     "changes": ("raised_high", "load_high"),
     "crank": ("no_crank",),
 }  # fmt: skip

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -57,6 +58,19 @@ SUSPECTS: Final = {
 }
 NONE_SHARE: Final = 0.2
 OTHER_SHARE: Final = 0.06
+
+
+@dataclass(frozen=True)
+class Shares:
+    """How often each truth is drawn: the shares of "none" and "other", and how often each suspect
+    is drawn relative to the others."""
+
+    none: float = NONE_SHARE
+    other: float = OTHER_SHARE
+    suspects: Mapping[str, float] = field(default_factory=lambda: SUSPECTS)
+
+
+USUAL_SHARES: Final = Shares()
 SEVERITY_DB: Final = (-6.0, 8.0, 20.0)  # least, usual, most
 
 
@@ -113,19 +127,21 @@ _PULLEY_KINDS: Final = (
 )
 
 
-def draw_truth(rng: Generator, drive: Drive, engine: EngineSpec) -> str:
+def draw_truth(
+    rng: Generator, drive: Drive, engine: EngineSpec, shares: Shares = USUAL_SHARES
+) -> str:
     """A random suspect of this drive, "none" or "other"."""
     chance = rng.random()
-    if chance < NONE_SHARE:
+    if chance < shares.none:
         return NONE
-    if chance < NONE_SHARE + OTHER_SHARE:
+    if chance < shares.none + shares.other:
         return OTHER
     ids = [
         suspect
         for suspect in _suspects_of(drive.parts)[:-2]
         if engine.chain_teeth is not None or not suspect.startswith("timing-chain")
     ]
-    weight = np.array([SUSPECTS[_plain(suspect)] for suspect in ids])
+    weight = np.array([shares.suspects[_plain(suspect)] for suspect in ids])
     return str(rng.choice(ids, p=weight / weight.sum()))
 
 
@@ -209,6 +225,7 @@ def draw_case(
     takes: tuple[TakePlan, ...] | None = None,
     severity_db: float | None = None,
     coded_share: float = 0.2,
+    shares: Shares = USUAL_SHARES,
 ) -> RigCase:
     """A random case.
 
@@ -224,6 +241,8 @@ def draw_case(
         Fault over the engine in its own band [dB]; drawn from -6 to 20 when None.
     coded_share
         Share of phones that code to AAC in memory.
+    shares
+        How often each truth is drawn when it is not given.
 
     Raises
     ------
@@ -238,7 +257,7 @@ def draw_case(
             instead="(6, 14)",
         )
     car, truth, severity = draw_car(
-        rng, truth=truth, severity_db=severity_db, coded_share=coded_share
+        rng, truth=truth, severity_db=severity_db, coded_share=coded_share, shares=shares
     )
     sheet = measured_sheet(rng, car.drive, car.engine, "")
     plans = takes if takes is not None else draw_plans(rng, car.drive, truth)
@@ -251,6 +270,7 @@ def draw_car(
     truth: str | None = None,
     severity_db: float | None = None,
     coded_share: float = 0.2,
+    shares: Shares = USUAL_SHARES,
 ) -> tuple[Car, str, float]:
     """A random car with a fault of a random size; gives it, the truth and the size [dB]."""
     needed: tuple[str, ...] = ()
@@ -268,7 +288,7 @@ def draw_car(
         teeth = int(rng.integers(17, 30))
     engine = draw_engine(rng, chain_teeth=teeth)
     drive = draw_drive(rng, needed=needed)
-    chosen = truth or draw_truth(rng, drive, engine)
+    chosen = truth or draw_truth(rng, drive, engine, shares)
     severity = float(rng.triangular(*SEVERITY_DB)) if severity_db is None else severity_db
     background = tuple(
         (kind, float(10.0 ** (rng.uniform(-40.0, -12.0) / 20.0)))

@@ -40,6 +40,7 @@ _SIZES: Final = (13, 31, 61, 101, 151)
 # Variance of a mean of Hann-windowed neighbours against independent ones: 1 + 2 (4/9 + 1/36).
 _HANN_KIN: Final = 1.944
 _REGION_BINS: Final = 400
+_FEWEST_KEPT: Final = 16
 # Overlapping segments leave a longer tail than Gamma of the averages that fit their variance
 # (for Hann at half overlap the third cumulant asks for 0.91 of them): this share is counted.
 _TAIL_SHARE: Final = 0.95
@@ -74,6 +75,19 @@ class Background:
     usable: Bools
 
 
+@dataclass(frozen=True)
+class Backgrounds:
+    """`Background` of several spectra at once, without its p-values.
+
+    `power`, `averages` and `knowledge` have the shape (rows, k), `usable` (k,).
+    """
+
+    power: Float64
+    averages: Float64
+    knowledge: Float64
+    usable: Bools
+
+
 def local_background(spectrum: OrderSpectrum, exclude: Sequence[float] = ()) -> Background:
     """Background of a spectrum, and each bin's excess and p-value against it.
 
@@ -99,43 +113,67 @@ def local_background(spectrum: OrderSpectrum, exclude: Sequence[float] = ()) -> 
             allowed="one order for each power, power not below zero",
             instead="order_spectrum",
         )
-    if not spectrum.averages >= 1.0:
+    found = backgrounds(
+        OrderSpectrum(spectrum.order, power[None, :], spectrum.averages, spectrum.turns), exclude
+    )
+    level, averages, knowledge = found.power[0], found.averages[0], found.knowledge[0]
+    ratio = np.minimum(power / level, np.exp(200.0))
+    return Background(
+        level,
+        averages,
+        knowledge,
+        np.asarray(power_to_db(np.maximum(ratio, 1e-14)), dtype=np.float64),
+        np.asarray(special.fdtrc(2.0 * averages, knowledge, ratio), dtype=np.float64),
+        found.usable,
+    )
+
+
+def backgrounds(spectra: OrderSpectrum, exclude: Sequence[float] = ()) -> Backgrounds:
+    """Backgrounds of several spectra over the same orders, power of shape (rows, k).
+
+    As `local_background`, for all rows in one go.
+
+    Raises
+    ------
+    OutOfRangeError
+        When a row is empty of power, too short, or nothing is left of it.
+    """
+    power = np.asarray(spectra.power, dtype=np.float64)
+    if not spectra.averages >= 1.0:
         raise OutOfRangeError(
-            f"{spectrum.averages:g} averages", allowed="1 or more", instead="shorter segments"
+            f"{spectra.averages:g} averages", allowed="1 or more", instead="shorter segments"
         )
-    usable = _usable(spectrum.order, exclude)
-    floor = float(power[usable].max(initial=0.0)) * 1e-14
-    if floor == 0.0 or np.count_nonzero(usable) < FEWEST_BINS // 2:
+    usable = _usable(spectra.order, exclude)
+    floor = power[:, usable].max(axis=1, initial=0.0) * 1e-14
+    if not floor.all() or np.count_nonzero(usable) < FEWEST_BINS // 2:
         raise OutOfRangeError(
             f"a spectrum with {np.count_nonzero(usable)} bins left to judge by, or silent",
             allowed=f"{FEWEST_BINS // 2} bins or more, with sound in them",
             instead="longer segments, or fewer excluded orders",
         )
-    log_power = np.log(np.maximum(power, floor))
-    stated = _TAIL_SHARE * spectrum.averages
-    keep = usable.copy()
-    middle, size = _running_median(log_power, keep)
-    averages = _spread_averages(log_power - middle, keep, stated, lower_only=True)
+    place = np.flatnonzero(usable)
+    log_power = np.log(np.maximum(power, floor[:, None]))
+    inside = log_power[:, place]
+    stated = _TAIL_SHARE * spectra.averages
+    keep = np.ones(inside.shape, dtype=np.bool_)
+    middle, size = _running_median(inside, place, usable.size)
+    averages = _spread_averages(
+        inside - middle[:, place], keep, place, usable.size, stated, lower_only=True
+    )
     for last in (False, True):
         # Bins that stand out, with their neighbours, are left out of the next estimate. Until the
         # last the spread is taken below the middle only, where lines do not reach.
         stands = (log_power - middle > _of_averages(_TABLE_STANDS, averages)) & usable
-        lines = ndimage.binary_dilation(stands, iterations=2)
-        keep = usable & ~lines
-        if np.count_nonzero(keep) < FEWEST_BINS // 2:
-            keep = usable
-        middle, size = _running_median(log_power, keep)
-        averages = _spread_averages(log_power - middle, keep, stated, lower_only=not last)
-    p_value, mean_ratio, knowledge = _p_value(log_power - middle, averages, size)
-    background = np.exp(middle) * mean_ratio
-    return Background(
-        background,
-        averages,
-        knowledge,
-        np.asarray(power_to_db(np.maximum(power, floor) / background), dtype=np.float64),
-        p_value,
-        usable,
-    )
+        lines = ndimage.binary_dilation(stands, np.ones((1, 3), dtype=np.bool_), iterations=2)
+        keep = ~lines[:, place]
+        keep[keep.sum(axis=1) < FEWEST_BINS // 2] = True
+        # In the median a bin left out counts as one in the middle.
+        middle, size = _running_median(np.where(keep, inside, middle[:, place]), place, usable.size)
+        averages = _spread_averages(
+            inside - middle[:, place], keep, place, usable.size, stated, lower_only=not last
+        )
+    mean_ratio = np.exp(-_of_averages(_TABLE_QUANTILES[:, 1], averages))
+    return Backgrounds(np.exp(middle) * mean_ratio, averages, _knowledge(averages, size), usable)
 
 
 def _usable(order: Float64, exclude: Sequence[float]) -> Bools:
@@ -149,52 +187,67 @@ def _usable(order: Float64, exclude: Sequence[float]) -> Bools:
     return usable
 
 
-def _running_median(log_power: Float64, keep: Bools) -> tuple[Float64, Float64]:
-    """Running median of the kept bins, carried over all bins, and the window's size [bins].
+def _running_median(
+    inside: Float64, place: npt.NDArray[np.intp], bins: int
+) -> tuple[Float64, Float64]:
+    """Running median along each row, carried over all bins, and the window's size [bins].
 
-    The window grows with the bin number, 13 to 151 kept bins, since engine noise is steep at low
-    orders. A trend (medians of groups that grow the same way) is taken off first, so that a slope
-    does not bend the ends.
+    The window grows with the bin number, 13 to 151 usable bins, since engine noise is steep at
+    low orders. A trend (medians of groups that grow the same way) is taken off first, so that a
+    slope does not bend the ends.
     """
-    place = np.flatnonzero(keep)
-    every = np.arange(log_power.size)
-    count = max(4, min(11, place.size // 12))
-    edges = np.rint(np.geomspace(16, place.size + 16, count)).astype(np.intp) - 16
-    groups = np.split(np.arange(place.size), edges[1:-1])
+    count = place.size
+    every = np.arange(bins, dtype=np.float64)
+    groups_wanted = max(4, min(11, count // 12))
+    edges = np.rint(np.geomspace(16, count + 16, groups_wanted)).astype(np.intp) - 16
+    groups = np.split(np.arange(count), edges[1:-1])
     log_place = np.log(place + 16.0)
-    knots = [float(log_place[group].mean()) for group in groups]
-    heights = [float(np.median(log_power[place[group]])) for group in groups]
-    trend = np.interp(np.log(every + 16.0), knots, heights)
-    rest = (log_power - trend)[place]
-    sizes = [size for size in _SIZES if size <= max(_SIZES[1], place.size // 2)]
-    size = np.clip(0.5 * np.arange(place.size) + 8.0, sizes[0], sizes[-1])
+    knots = np.array([float(log_place[group].mean()) for group in groups])
+    heights = np.stack([np.median(inside[:, group], axis=1) for group in groups], axis=1)
+    trend = _interpolated(np.log(every + 16.0), knots, heights)
+    rest = inside - trend[:, place]
+    sizes = [size for size in _SIZES if size <= max(_SIZES[1], count // 2)]
+    size = np.clip(0.5 * np.arange(count) + 8.0, sizes[0], sizes[-1])
     level = np.interp(np.log(size), np.log(sizes), np.arange(len(sizes)))
-    mixed = np.zeros(place.size)
+    mixed = np.zeros(rest.shape)
     for number, width in enumerate(sizes):
         # Each size only where it has a share, and half a window further.
         share = np.maximum(1.0 - np.abs(level - number), 0.0)
         first, last = np.flatnonzero(share)[[0, -1]]
-        begin, end = max(0, first - width), min(place.size, last + width + 1)
-        smooth = ndimage.median_filter(rest[begin:end], width, mode="reflect")
-        mixed[begin:end] += share[begin:end] * smooth
-    return np.interp(every, place, mixed) + trend, np.interp(every, place, size)
+        begin, end = max(0, first - width), min(count, last + width + 1)
+        mixed[:, begin:end] += share[begin:end] * _median_along(rest[:, begin:end], width)
+    middle = _interpolated(every, place.astype(np.float64), mixed) + trend
+    return middle, np.interp(every, place, size)
 
 
-def _p_value(
-    residual: Float64, averages: Float64, size: Float64
-) -> tuple[Float64, Float64, Float64]:
-    """p-value of log power over log median; mean over median of the noise; knowledge.
+def _median_along(rows: Float64, width: int) -> Float64:
+    """Median of `width` neighbours along each row, the ends mirrored. All rows are laid end to
+    end, each with its mirrored ends, since a filter in one dimension is much the quickest."""
+    half = min(width // 2, rows.shape[1])
+    padded = np.pad(rows, ((0, 0), (half, half)), mode="symmetric")
+    smooth = ndimage.median_filter(padded.ravel(), 2 * half + 1, mode="nearest")
+    result: Float64 = smooth.reshape(padded.shape)[:, half : half + rows.shape[1]]
+    return result
+
+
+def _interpolated(at: Float64, knots: Float64, rows: Float64) -> Float64:
+    """np.interp of every row, level beyond the ends."""
+    if knots.size == 1:
+        return np.repeat(rows, at.size, axis=1)
+    left = np.clip(np.searchsorted(knots, at, side="right") - 1, 0, knots.size - 2)
+    share = np.clip((at - knots[left]) / (knots[left + 1] - knots[left]), 0.0, 1.0)
+    return np.asarray(rows[:, left] * (1.0 - share) + rows[:, left + 1] * share)
+
+
+def _knowledge(averages: Float64, size: Float64) -> Float64:
+    """How well the background is known, as the F distribution's second degrees of freedom.
 
     The median of `size` Hann-correlated values of log Gamma(a) has variance
     (pi / 2) 1.944 trigamma(a) / size; a denominator of that relative variance has 2 / variance
     degrees of freedom.
     """
-    mean_ratio = np.exp(-_of_averages(_TABLE_QUANTILES[:, 1], averages))
     spread = np.exp(_of_averages(_TABLE_TRIGAMMA, averages))
-    knowledge = np.maximum(2.0 / (0.5 * np.pi * _HANN_KIN * spread / size), 1.0)
-    ratio = np.exp(np.minimum(residual, 200.0)) / mean_ratio
-    p_value = np.asarray(special.fdtrc(2.0 * averages, knowledge, ratio), dtype=np.float64)
-    return p_value, mean_ratio, knowledge
+    return np.maximum(2.0 / (0.5 * np.pi * _HANN_KIN * spread / size), 1.0)
 
 
 _TABLE_AVERAGES: Final = np.geomspace(0.2, 1e5, 400)
@@ -212,33 +265,61 @@ _TABLE_LOWER: Final = _TABLE_QUANTILES[:, 1] - _TABLE_QUANTILES[:, 0]
 _TABLE_UPPER: Final = _TABLE_QUANTILES[:, 2] - _TABLE_QUANTILES[:, 1]
 
 
-def _spread_averages(residual: Float64, keep: Bools, stated: float, *, lower_only: bool) -> Float64:
+def _spread_averages(
+    residual: Float64,
+    keep: Bools,
+    place: npt.NDArray[np.intp],
+    bins: int,
+    stated: float,
+    *,
+    lower_only: bool,
+) -> Float64:
     """Averages that explain the residual's spread, region by region, at most those stated.
 
     Spread is taken from the middle down to the 16 % quantile and up to the 80 % quantile; the
     wider of the two counts. One standard error of such a spread (about 2.1 / sqrt(bins), normal
     distribution, Hann-correlated neighbours) is granted before it counts as wider than stated.
     """
-    place = np.flatnonzero(keep)
-    regions = np.array_split(place, max(1, place.size // _REGION_BINS))
+    regions = np.array_split(np.arange(place.size), max(1, place.size // _REGION_BINS))
     centres, found = [], []
     for region in regions:
-        low, middle, high = np.quantile(residual[region], (_LOW, _MIDDLE, _HIGH))
-        grant = 1.0 - min(0.5, 2.1 / np.sqrt(region.size))
-        a_lower = _from_table(_TABLE_LOWER, (middle - low) * grant)
-        a_upper = stated if lower_only else _from_table(_TABLE_UPPER, (high - middle) * grant)
-        centres.append(float(region.mean()))
-        found.append(min(stated, a_lower, a_upper))
-    result: Float64 = np.exp(np.interp(np.arange(residual.size), centres, np.log(found)))
+        kept = keep[:, region]
+        kept = np.where(kept.sum(axis=1, keepdims=True) < _FEWEST_KEPT, True, kept)
+        low, middle, high = _quantiles(residual[:, region], kept, (_LOW, _MIDDLE, _HIGH))
+        grant = 1.0 - np.minimum(0.5, 2.1 / np.sqrt(kept.sum(axis=1)))
+        least = np.minimum(stated, _from_table(_TABLE_LOWER, (middle - low) * grant))
+        if not lower_only:
+            least = np.minimum(least, _from_table(_TABLE_UPPER, (high - middle) * grant))
+        centres.append(float(place[region].mean()))
+        found.append(np.log(least))
+    logs = _interpolated(
+        np.arange(bins, dtype=np.float64), np.array(centres), np.stack(found, axis=1)
+    )
+    return np.asarray(np.exp(logs))
+
+
+def _quantiles(values: Float64, kept: Bools, shares: Sequence[float]) -> list[Float64]:
+    """Quantiles of the kept values of each row, linear between neighbours."""
+    ordered = np.sort(np.where(kept, values, np.inf), axis=1)
+    last = kept.sum(axis=1) - 1
+    row = np.arange(len(values))
+    result = []
+    for share in shares:
+        at = share * last
+        below = np.floor(at).astype(np.intp)
+        above = np.minimum(below + 1, last)
+        part = at - below
+        result.append(ordered[row, below] * (1.0 - part) + ordered[row, above] * part)
     return result
 
 
 def _of_averages(table: Float64, averages: Float64) -> Float64:
     """Table value at these averages."""
-    return np.interp(np.log(averages), _LOG_AVERAGES, table)
+    return np.asarray(np.interp(np.log(averages), _LOG_AVERAGES, table))
 
 
-def _from_table(table: Float64, spread: float) -> float:
+def _from_table(table: Float64, spread: Float64) -> Float64:
     """Averages at which the table shows this spread (the table falls)."""
     logs = np.log(np.maximum(table[::-1], 1e-12))
-    return float(np.exp(np.interp(np.log(max(spread, 1e-9)), logs, np.log(_TABLE_AVERAGES[::-1]))))
+    wanted = np.log(np.maximum(spread, 1e-9))
+    return np.asarray(np.exp(np.interp(wanted, logs, _LOG_AVERAGES[::-1])))

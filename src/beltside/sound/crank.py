@@ -150,6 +150,7 @@ def estimate_crank(
     strokes: int = 4,
     idle_rpm: float | None = None,
     near_rpm: float | None = None,
+    believed: float = BELIEVED,
 ) -> CrankEstimate:
     """Crank speed over time from the sound of an engine.
 
@@ -165,6 +166,8 @@ def estimate_crank(
         Idle speed from the drive sheet, 300 to 2000; takes are more often near it than not.
     near_rpm
         Speed of the same engine in another take made alike, when that is known.
+    believed
+        Probability from which a speed is given.
 
     Returns
     -------
@@ -182,13 +185,13 @@ def estimate_crank(
     engine = _Engine(cylinders, strokes)
     mains_hz = _mains_hz(sound)
     readings = [_read(sound, combs, None, engine)]
-    estimate = _decide(sound, readings, prior, mains_hz)
+    estimate = _decide(sound, readings, prior, mains_hz, believed)
     banned = np.zeros(combs.match.shape, dtype=np.bool_)
     while len(readings) < PATHS and estimate.confidence < SURE:
         # A path may have locked on to something else that turns: look once more beside it.
         banned |= _near_multiples(readings[-1].path, combs)
         readings.append(_read(sound, combs, banned, engine))
-        estimate = _decide(sound, readings, prior, mains_hz)
+        estimate = _decide(sound, readings, prior, mains_hz, believed)
     return estimate
 
 
@@ -215,13 +218,15 @@ def _speed_prior(idle_rpm: float | None, near_rpm: float | None) -> Float64:
     """Log density of the speed over the grid, per unit of log speed [nats]."""
     grid = np.log(speed_grid())
     centre, width = (np.log(800.0), 0.25) if idle_rpm is None else (np.log(idle_rpm), 0.12)
+    share = 0.5
     if near_rpm is not None:
-        centre, width = np.log(near_rpm), 0.06
+        # Most takes of a case are made at the same idle; one or two with the speed raised.
+        centre, width, share = np.log(near_rpm), 0.035, 0.85
     near = np.exp(-0.5 * ((grid - centre) / width) ** 2) / (width * np.sqrt(2.0 * np.pi))
     # Few takes run above 4500 rpm: an engine is not revved that far with the bonnet open.
     spread = np.where(grid < np.log(4500.0), 1.0, 0.5)
     spread = spread / (spread.mean() * np.log(RPM_HIGH / RPM_LOW))
-    result: Float64 = np.log(0.5 * near + 0.5 * spread)
+    result: Float64 = np.log(share * near + (1.0 - share) * spread)
     return result
 
 
@@ -260,7 +265,7 @@ def _scaled(track: CrankTrack, factor: float) -> CrankTrack:
 
 
 def _decide(
-    sound: CrankSound, readings: list[_Reading], prior: Float64, mains_hz: int
+    sound: CrankSound, readings: list[_Reading], prior: Float64, mains_hz: int, believed: float
 ) -> CrankEstimate:
     found = [one for reading in readings for one in reading.candidates]
     of_path = [number for number, reading in enumerate(readings) for _ in reading.candidates]
@@ -298,7 +303,7 @@ def _decide(
     )
     track = _scaled(reading.track, chosen.multiple)
     leaps = _leaps(track)
-    reason = _why_not(evidence) or leaps
+    reason = _why_not(evidence, believed) or leaps
     confidence = evidence.probability
     if evidence.mains_hz or leaps:
         confidence = min(confidence, 0.1)
@@ -328,11 +333,11 @@ def _mains_hz(sound: CrankSound) -> int:
     return 0
 
 
-def _why_not(evidence: CrankEvidence) -> str | None:
+def _why_not(evidence: CrankEvidence, believed: float) -> str | None:
     """Why the likeliest speed is not to be believed, or None when it is."""
     if evidence.mains_hz:
         return f"all tones lie on multiples of {evidence.mains_hz} Hz: this is mains hum"
-    if evidence.probability >= BELIEVED:
+    if evidence.probability >= believed:
         return None
     if evidence.none > evidence.rival_probability:
         if evidence.candidate.evidence > 12.0:

@@ -19,7 +19,7 @@ from scipy import special
 
 from beltside.base.errors import OutOfRangeError
 from beltside.base.units import power_to_db
-from beltside.sound.background import local_background
+from beltside.sound.background import LOWEST_BIN, backgrounds
 from beltside.sound.gate import Float64
 from beltside.sound.orders import OrderSpectrum
 
@@ -28,6 +28,16 @@ MEMBER_LIMIT: Final = 1e-5
 
 SMEAR: Final = 0.004
 """Half width of a line at high orders, as a share of the order; own choice."""
+
+OWN_BINS: Final = 1.5
+OWN_SMEAR: Final = 0.001
+"""A bin this near a multiple of an excluded order is the engine's: bins, and a share of the
+order; own choice."""
+
+SKIRT_FROM: Final = 3.0
+SKIRT_REACH: Final = 2.0
+"""A mirrored bin counts as spill beyond so many times the background, and then so many times
+over; own choice, against the scatter of single bins."""
 
 MOST_SIGNIFICANT: Final = 40.0
 """Significance is given up to here (-log10 of the false-alarm probability)."""
@@ -49,6 +59,9 @@ class Surprise:
         Background power, shape (rows, bins).
     usable
         Bins that may be used, shape (bins,).
+    averages, knowledge
+        Averages the power stands on, and how well its background is known, as in
+        `background.Background`, shape (rows, bins).
     """
 
     step: float
@@ -56,6 +69,8 @@ class Surprise:
     excess: Float64
     background: Float64
     usable: npt.NDArray[np.bool_]
+    averages: Float64
+    knowledge: Float64
 
 
 @dataclass(frozen=True)
@@ -128,25 +143,72 @@ def surprise(
         Up to which order each row can hold anything, shape (rows,): the envelope of a band of
         width W holds nothing faster than W.
     """
-    power = np.atleast_2d(spectrum.power)
-    found = [
-        local_background(
-            OrderSpectrum(spectrum.order, row, spectrum.averages, spectrum.turns), exclude
-        )
-        for row in power
-    ]
-    background = np.array([one.power for one in found])
-    usable = found[0].usable & _far_from(spectrum.order, exclude)
-    p_value = np.array([one.p_value for one in found])
-    minus_log_p = -np.log(np.clip(p_value, MEMBER_LIMIT, 1.0))
-    minus_log_p[power < scipy.ndimage.maximum_filter1d(power, 3, axis=-1)] = 0.0
-    minus_log_p[:, ~usable] = 0.0
+    power = np.atleast_2d(np.asarray(spectrum.power, dtype=np.float64))
+    found = backgrounds(
+        OrderSpectrum(spectrum.order, power, spectrum.averages, spectrum.turns), exclude
+    )
+    background = found.power + _skirts(power, found.power, spectrum.order, exclude)
     excess = power / background
     if reach is not None:
-        beyond = spectrum.order[None, :] > np.asarray(reach)[:, None]
-        minus_log_p[beyond] = 0.0
-        excess[beyond] = 1.0
-    return Surprise(spectrum.step, minus_log_p, excess, background, usable)
+        excess[spectrum.order[None, :] > np.asarray(reach)[:, None]] = 1.0
+    return _judged(
+        spectrum.step,
+        excess,
+        background,
+        _far_from(spectrum.order, exclude),
+        found.averages,
+        found.knowledge,
+    )
+
+
+def _judged(
+    step: float,
+    excess: Float64,
+    background: Float64,
+    usable: npt.NDArray[np.bool_],
+    averages: Float64,
+    knowledge: Float64,
+) -> Surprise:
+    """How surprising each excess is; only the top of its surroundings counts."""
+    p_value = special.fdtrc(2.0 * averages, knowledge, excess)
+    minus_log_p = -np.log(np.clip(p_value, MEMBER_LIMIT, 1.0))
+    power = excess * background
+    minus_log_p[power < scipy.ndimage.maximum_filter1d(power, 3, axis=-1)] = 0.0
+    minus_log_p[excess == 1.0] = 0.0
+    minus_log_p[:, ~usable] = 0.0
+    return Surprise(step, minus_log_p, excess, background, usable, averages, knowledge)
+
+
+def pooled(takes: Sequence[Surprise]) -> Surprise:
+    """Several takes of one engine as one: the mean of their excesses, each counted by its
+    averages. A shaft's lines stand at the same orders in all of them, noise does not.
+
+    Takes whose spectra have other rows than the first's are left out; bins are cut to the
+    shortest.
+
+    Raises
+    ------
+    OutOfRangeError
+        Without any take.
+    """
+    if not takes:
+        raise OutOfRangeError("no spectra to pool", allowed="one or more")
+    alike = [one for one in takes if len(one.excess) == len(takes[0].excess)]
+    if len(alike) == 1:
+        return takes[0]
+    bins = min(one.usable.size for one in alike)
+    averages = np.array([one.averages[:, :bins] for one in alike])
+    weight = averages / averages.sum(axis=0)
+    # One take's loud line alone cannot carry all of them.
+    excess = (weight * np.array([np.minimum(one.excess[:, :bins], 1e3) for one in alike])).sum(0)
+    return _judged(
+        alike[0].step,
+        excess,
+        (weight * np.array([one.background[:, :bins] for one in alike])).sum(axis=0),
+        np.all([one.usable[:bins] for one in alike], axis=0),
+        averages.sum(axis=0),
+        np.sum([one.knowledge[:, :bins] for one in alike], axis=0),
+    )
 
 
 def surprise_of_bands(
@@ -172,18 +234,42 @@ def surprise_of_bands(
         minus_log_p=np.vstack((heard.minus_log_p, row.minus_log_p)),
         excess=np.vstack((heard.excess, row.excess)),
         background=np.vstack((heard.background, row.background * level)),
+        averages=np.vstack((heard.averages, row.averages)),
+        knowledge=np.vstack((heard.knowledge, row.knowledge)),
     )
 
 
 def _far_from(order: Float64, exclude: Sequence[float]) -> npt.NDArray[np.bool_]:
-    """Bins clear of the multiples of excluded orders, more so the higher the order: lines smear
-    with what the track misses of the speed's unrest."""
+    """Bins clear of the multiples of excluded orders, and of the very bottom."""
     far = np.ones(order.size, dtype=np.bool_)
+    far[:LOWEST_BIN] = False
     step = float(order[1] - order[0])
     for base in exclude:
         away = np.abs(order - base * np.rint(order / base))
-        far &= away > np.minimum(2.0 * step + SMEAR * order, 0.32 * base)
+        far &= away > np.minimum(OWN_BINS * step + OWN_SMEAR * order, 0.4 * base)
     return far
+
+
+def _skirts(
+    power: Float64, background: Float64, order: Float64, exclude: Sequence[float]
+) -> Float64:
+    """What the engine's own lines spill into the bins beside them, shape of `power`.
+
+    A line smears to both sides alike, with what the track misses of the speed's unrest; another
+    shaft's line stands on one side only. So a bin's spill is read at its mirror image about the
+    nearest multiple of an excluded order.
+    """
+    spill = np.zeros_like(power)
+    step = float(order[1] - order[0])
+    above = scipy.ndimage.maximum_filter1d(
+        np.maximum(power - SKIRT_FROM * background, 0.0), 3, axis=-1
+    )
+    for base in exclude:
+        line = base * np.rint(order / base)
+        mirror = np.rint((2.0 * line - order) / step).astype(np.intp)
+        inside = (mirror > 0) & (mirror < order.size) & (line > 0.0)
+        spill = np.maximum(spill, SKIRT_REACH * above[:, np.where(inside, mirror, 0)] * inside)
+    return spill
 
 
 def find_family(
