@@ -384,7 +384,7 @@ def joined(each: Sequence[Strum]) -> Strum:
 
 
 def _warnings(heard: Strum) -> list[str]:
-    said = []
+    said: list[str] = []
     if heard.frequency_hz is None:
         return said
     if len(heard.plucks) == 1:
