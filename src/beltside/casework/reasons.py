@@ -233,7 +233,13 @@ def _line_sentence(
     take, one = best
     order = one.family.fundamental
     what = f"its {one.source}" if one.source != "cage" else "its bearing's cage"
-    where = "beats in the loudness" if one.spectrum == "envelope" else "sounds"
+    several = one.source.endswith("s")  # poles, vanes, fan blades
+    verb = (
+        ("beat" if several else "beats")
+        if one.spectrum == "envelope"
+        else ("sound" if several else "sounds")
+    )
+    where = f"{verb} in the loudness" if one.spectrum == "envelope" else verb
     return (
         take.conditions.name,
         f"{what} {where} at order {order:.2f} of the crank "
