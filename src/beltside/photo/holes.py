@@ -85,7 +85,7 @@ def round_shapes(image: Image, *, least_px: float = 9.0) -> tuple[Ellipse, ...]:
             or not _like(ellipse, one, 0.25)
         ):
             continue
-        if not any(_like(ellipse, other, 0.12) for other in sharp):
+        if not any(_like(ellipse, other, 0.03) for other in sharp):
             sharp.append(ellipse)
     if factor != 1.0:
         sharp = _full_size(image, sharp, factor)
@@ -208,7 +208,7 @@ def _gathered(found: list[tuple[Ellipse, int]]) -> list[Ellipse]:
     groups: list[list[Ellipse]] = []
     for one, _ in found:
         for group in groups:
-            if _like(one, group[0], 0.10):
+            if _like(one, group[0], 0.04):
                 group.append(one)
                 break
         else:

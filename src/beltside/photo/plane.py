@@ -34,6 +34,7 @@ _STEP: Final = 1e-6
 _NO_SCALE_SPREAD: Final = 1e-3
 _HUBER: Final = 2.5
 _SIGMA_PRIOR_COUNT: Final = 6.0
+_LEAST_FACTOR: Final = 0.6
 _RIVAL: Final = 6.0
 _SMALL_GAIN: Final = 1e-3
 _SMALL_SLOPE: Final = 0.1
@@ -402,7 +403,7 @@ class _Problem:
         surplus = max(self.n_seen - (self.n_values - 4 - (not self.scaled)), 0)
         squares = float(np.sum((weight[: self.n_seen] * taps) ** 2))
         factor = math.sqrt((_SIGMA_PRIOR_COUNT + squares) / (_SIGMA_PRIOR_COUNT + surplus))
-        covariance = covariance * max(factor, 0.3) ** 2
+        covariance = covariance * max(factor, _LEAST_FACTOR) ** 2
         scale = math.exp(values[4])
         n_out = 3 * self.n_circles + 2 * self.n_free
         local = values[_GLOBALS : _GLOBALS + n_out]
