@@ -67,36 +67,44 @@ def solve(problem: Problem, clauses: Clauses, inside: int, out: int) -> Solved:
     column = {step: place for place, step in enumerate(steps)}
     rows = _Rows()
     count = len(steps)
-    relied: list[tuple[int, int, int]] = []
-    for step in steps:
-        if problem.done >> step & 1:
-            continue
-        for own in clauses[step]:
-            alive = [row for row in own if not row & out]
-            variables = []
-            for row in alive:
-                relied.append((step, row, count))
-                variables.append((count, 1.0))
-                for other in members(row):
-                    rows.add([(count, 1.0), (column[other], -1.0)], -np.inf, 0.0)
-                count += 1
-            rows.add([*variables, (column[step], -1.0)], 0.0, np.inf)
-    whole = count
+    places: list[int] = []
     refit = free_of_done(problem)
     for direction, waits in enumerate(problem.waits):
         own_clauses = clauses if direction == 0 else refit
         done = problem.done if direction == 0 else 0
-        count = _places(rows, steps, column, relied, own_clauses, waits, done, count)
+        group = _circles(_ahead(steps, own_clauses, waits, done))
+        if direction and len(set(group.values())) == len(group):
+            # Without circles the rows relied on in taking apart will do for refitting as well.
+            continue
+        # A step may rest on one row in taking apart and on another in refitting.
+        relied: list[tuple[int, int, int]] = []
+        for step in steps:
+            if done >> step & 1:
+                continue
+            for own in own_clauses[step]:
+                variables = []
+                for row in own:
+                    if row & out:
+                        continue
+                    relied.append((step, row, count))
+                    variables.append((count, 1.0))
+                    for other in members(row):
+                        rows.add([(count, 1.0), (column[other], -1.0)], -np.inf, 0.0)
+                    count += 1
+                rows.add([*variables, (column[step], -1.0)], 0.0, np.inf)
+        first = count
+        count = _places(rows, steps, column, relied, group, waits, done, count)
+        places += range(first, count)
     low, high = np.zeros(count), np.ones(count)
     for step in members(inside):
         low[column[step]] = 1.0
-    high[whole:] = size
+    high[places] = size
     cost = np.zeros(count)
     for step in steps:
         if not problem.done >> step & 1:
             cost[column[step]] = problem.costs[step]
-    integral = np.zeros(count, dtype=np.int64)
-    integral[:whole] = 1
+    integral = np.ones(count, dtype=np.int64)
+    integral[places] = 0
     matrix = csr_array((rows.factor, (rows.row, rows.column)), shape=(len(rows.low), count))
     answer = milp(
         cost,
@@ -123,25 +131,13 @@ def _places(
     steps: list[int],
     column: dict[int, int],
     relied: list[tuple[int, int, int]],
-    clauses: Clauses,
+    group: dict[int, int],
     waits: tuple[int, ...],
     done: int,
     count: int,
 ) -> int:
     """Places in the order for steps that could stand in a circle; gives the new variable count."""
-    ahead = dict.fromkeys(steps, 0)
-    alive = 0
-    for step in steps:
-        alive |= 1 << step
-    for step in steps:
-        if done >> step & 1:
-            continue
-        ahead[step] = waits[step] & alive
-        for own in clauses[step]:
-            for row in own:
-                if not row & ~alive:
-                    ahead[step] |= row
-    group = _circles(ahead)
+    alive = sum(1 << step for step in steps)
     place: dict[int, int] = {}
     sizes: dict[int, int] = {}
     for step in steps:
@@ -151,7 +147,7 @@ def _places(
             place[step] = count
             count += 1
     for step, row, variable in relied:
-        if not clauses[step] or step not in place:
+        if step not in place:
             continue
         gap = float(sizes[group[step]])
         for other in members(row):
@@ -172,6 +168,20 @@ def _places(
             terms += [(column[step], -gap), (column[other], -gap)]
             rows.add(terms, 1.0 - 2.0 * gap, np.inf)
     return count
+
+
+def _ahead(steps: list[int], clauses: Clauses, waits: tuple[int, ...], done: int) -> dict[int, int]:
+    """For each step the mask of those that may have to come before it."""
+    alive = sum(1 << step for step in steps)
+    ahead = dict.fromkeys(steps, 0)
+    for step in steps:
+        if not done >> step & 1:
+            ahead[step] = waits[step] & alive
+            for own in clauses[step]:
+                for row in own:
+                    if not row & ~alive:
+                        ahead[step] |= row
+    return ahead
 
 
 def _circles(ahead: dict[int, int]) -> dict[int, int]:
