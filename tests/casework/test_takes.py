@@ -232,9 +232,11 @@ def test_company_is_the_slowest_sure_take() -> None:
 
 
 def test_unsure_takes_that_agree_are_company() -> None:
-    cranks = [spoken(None, 0.6, 760.0), spoken(None, 0.5, 765.0), spoken(None, 0.4, 1520.0)]
+    cranks = [spoken(760.0, 0.8), spoken(None, 0.5, 765.0), spoken(None, 0.4, 1520.0)]
     assert company(cranks, 2) == pytest.approx(760.0, rel=0.01)
     assert company(cranks, 0) is None, "765 and 1520 do not agree"
+    doubted = [spoken(None, 0.6, 2728.0), spoken(None, 0.5, 2695.0), spoken(None, 0.4, 682.0)]
+    assert company(doubted, 2) is None, "both may be the same wrong multiple"
 
 
 def test_a_second_look_undoes_an_octave_error_but_does_not_pull_a_raised_take() -> None:

@@ -282,7 +282,8 @@ def _half_minutes(source: Source, mono: Mono) -> Iterator[tuple[float, Float32]]
 def company(cranks: Sequence[CrankSpeed], index: int) -> float | None:
     """The idle speed that the other takes of a case agree on [1/min], None when they don't.
 
-    A sure take is enough; else the odds of several that say the same are added. Idle is the
+    A sure take is enough; else the odds of several that say the same are added, if one of them
+    was believed: takes of one engine are easily mistaken for the same multiple. Idle is the
     slowest of the sure ones: takes with the speed raised lie above it.
     """
     sure = [
@@ -293,12 +294,14 @@ def company(cranks: Sequence[CrankSpeed], index: int) -> float | None:
     if sure:
         return min(sure)
     others = [
-        (one.likeliest_rpm, one.confidence)
+        (one.likeliest_rpm, one)
         for number, one in enumerate(cranks)
         if number != index and one.likeliest_rpm is not None
     ]
-    for rpm, _ in sorted(others, key=lambda one: -one[1]):
-        agree = [odds for other, odds in others if abs(other / rpm - 1.0) < SAME_SPEED]
+    for rpm, first in sorted(others, key=lambda one: -one[1].confidence):
+        if first.track is None:
+            continue
+        agree = [one.confidence for other, one in others if abs(other / rpm - 1.0) < SAME_SPEED]
         if len(agree) > 1 and sum(agree) > OTHERS_AGREE:
             return rpm
     return None
