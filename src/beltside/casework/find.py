@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from beltside.base.errors import InputError, nearest
 from beltside.base.provenance import Provenance
+from beltside.casework.drive_orders import doubted_diameters, with_path
 from beltside.casework.findings import (
     contradictions,
     distinct_words,
@@ -139,6 +140,8 @@ def hear_case(read: Case, own: Tables, progress: Progress | None = None) -> Hear
     InputError, RecordingError, LimitError
         As `find`.
     """
+    completed = with_path(read.sheet)
+    read = replace(read, sheet=completed.sheet, notes=(*read.notes, *completed.notes))
     conditions = [
         Conditions(take.name, take.belt, take.place_part, take.load, take.crank_rpm)
         for take in read.takes
@@ -329,6 +332,11 @@ def assess(
             *case.notes,
             *distinct_words(findings),
             *_case_warnings(heard),
+            *doubted_diameters(
+                case.sheet,
+                {name: listen.lines for name, listen in listens.items()},
+                {name: listen.crank for name, listen in listens.items()},
+            ),
             *_file_warnings(case.warnings, heard),
         ),
         listens=listens,
