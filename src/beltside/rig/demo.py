@@ -27,7 +27,7 @@ SHOP_NAME = "Heron Lane Garage"
 SEVERITY_DB = 12.0
 PULLEYS = [
     ("crank", 138.0, "ribbed", 0.0, 0.0),
-    ("coolant-pump", 112.0, "ribbed", -143.0, 181.0),
+    ("coolant-pump", 112.0, "ribbed", -149.0, 187.0),
     ("idler", 70.0, "back", 30.0, 190.0),
     ("alternator", 55.0, "ribbed", 175.0, 205.0),
     ("tensioner", 65.0, "back", 95.0, 95.0),
@@ -58,9 +58,19 @@ def demo_case(rng: Generator | None = None) -> RigCase:
     rng = rng or np.random.default_rng(DEMO_SEED)
     engine = draw_engine(rng, cylinders=4, diesel=False, idle_rpm=760.0, chain_teeth=20)
     drive = build_drive(
-        rng, PULLEYS, bearings=BEARINGS, counts={"alternator": 12, "coolant-pump": 6}
+        rng,
+        PULLEYS,
+        bearings=BEARINGS,
+        counts={"alternator": 12, "coolant-pump": 6},
     )
-    drive = replace(drive, ribs=6)
+    # The belt as long as its path: no error of the drawing.
+    length_mm = demo_length_mm()
+    drive = replace(
+        drive,
+        ribs=6,
+        belt_length_mm=length_mm,
+        belt_order=drive.belt_order * drive.belt_length_mm / length_mm,
+    )
     pump = drive.pulley("coolant-pump")
     faulty = (*rough_running(rng, pump, 0.0), *damaged_spots(rng, pump, -2.0, "outer"))
     phone = Phone(
