@@ -65,7 +65,9 @@ def judged(
             ),
         )
         odds = hold.odds
-        found.append((one, hold.verdict, odds.probability, (odds.ml_min_low, odds.ml_min_high)))
+        found.append(
+            (one, str(hold.verdict), odds.probability, (odds.ml_min_low, odds.ml_min_high))
+        )
     return found
 
 

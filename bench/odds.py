@@ -133,7 +133,7 @@ def policies(jobs: int, seed: int) -> list[Figure]:
     cars: list[Car] = []
     for world in [draw_world(rng, board) for _ in range(WORLDS)]:
         cars += [draw_car(rng, board, world) for _ in range(jobs // WORLDS)]
-    named = {
+    named: dict[str, dict[str, Policy]] = {
         OURS: {"": beltside},
         "(b) bits per minute": {f", sure at {at}": information_per_minute(at) for at in SURE},
         "(c) p over c": {f", sure at {at}": probability_over_cost(at) for at in SURE},

@@ -64,9 +64,9 @@ def front(views: int, seed: int, taps_each: int = 6) -> list[Figure]:
                 z *= np.exp(-1j * np.angle(np.sum(z * np.conj(true))))
                 place[way] += list(np.abs(z - true)[1:] / np.abs(true).max())
                 if way == "photo":
-                    for one, d in zip(result.pulleys[1:], sizes[1:], strict=True):
+                    for pulley, d in zip(result.pulleys[1:], sizes[1:], strict=True):
                         total += 1
-                        held += one.ratio_low <= d / sizes[0] <= one.ratio_high
+                        held += pulley.ratio_low <= d / sizes[0] <= pulley.ratio_high
             naive = [cv2.minEnclosingCircle(one.astype(np.float32))[1] for one in taps]
             ratio["naive"] += list(np.abs(np.array(naive) / naive[0] * sizes[0] / sizes - 1.0)[1:])
     few = f"{views} views, 6 taps a rim, 3 px"
@@ -271,12 +271,9 @@ def main() -> None:
     parser.add_argument("--pairs", type=int, default=500)
     parser.add_argument("--seed", type=int, default=77)
     arguments = parser.parse_args()
-    for step in (
-        lambda: match(arguments.pairs, arguments.seed),
-        lambda: found(arguments.views, arguments.seed),
-        lambda: front(arguments.views, arguments.seed),
-    ):
-        print(table(step()), flush=True)
+    print(table(match(arguments.pairs, arguments.seed)), flush=True)
+    print(table(found(arguments.views, arguments.seed)), flush=True)
+    print(table(front(arguments.views, arguments.seed)), flush=True)
 
 
 if __name__ == "__main__":

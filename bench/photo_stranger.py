@@ -88,7 +88,7 @@ class Canvas:
         coded = cv2.imencode(
             ".jpg", np.clip(lit, 0, 255).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 85]
         )[1]
-        return cv2.imdecode(coded, cv2.IMREAD_COLOR)
+        return np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR))
 
 
 def part_picture(

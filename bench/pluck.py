@@ -118,4 +118,4 @@ def _wind(rng: np.random.Generator, count: int, rate: int) -> Float64:
     knots = rng.uniform(0.3, 1.0, max(int(count / rate / 0.5), 2) + 1)
     gust = np.interp(np.linspace(0, knots.size - 1, count), np.arange(knots.size), knots)
     rumble = rumble * gust
-    return rumble / np.sqrt(np.mean(rumble**2))
+    return np.asarray(rumble / np.sqrt(np.mean(rumble**2)))
