@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,7 +13,6 @@ from beltside.sound.compare_change import (
     joined,
     line_change,
     overall_change,
-    rest_share,
 )
 from beltside.sound.compare_gain import Gain
 from beltside.sound.compare_heard import heard_ratios
@@ -27,7 +28,13 @@ def take(power: list[float], engine: list[float], gain: float = 1.0) -> BandTake
 
 def known_gain(db: float, sd_db: float = 0.1) -> Gain:
     return Gain(
-        np.array([100.0, 1000.0, 5000.0]), np.full(3, db), np.full((3, 3), sd_db**2), 1.0, 0.0, 20
+        np.array([100.0, 1000.0, 5000.0]),
+        np.full(3, db),
+        np.full((3, 3), sd_db**2),
+        np.full(3, sd_db),
+        1.0,
+        0.0,
+        20,
     )
 
 
@@ -36,7 +43,7 @@ def test_overall_change_is_that_of_the_sums(gain_db: float) -> None:
     """Engine 1 + 0 + 0; the rest 0 + 3 + 4 falls to 0 + 1 + 1: 10 log10(8 / 3)."""
     before = take([1.0, 3.0, 4.0], [1.0, 0.0, 0.0])
     after = take([1.0, 1.0, 1.0], [1.0, 0.0, 0.0], 10.0 ** (gain_db / 10.0))
-    change = overall_change(before, after, known_gain(gain_db), FLAT, 0.0)
+    change = overall_change(before, after, known_gain(gain_db), FLAT, 0.0, 0.0)
     assert change.value == pytest.approx(10.0 * np.log10(8.0 / 3.0), abs=1e-6)
     assert change.low is not None
     assert change.high is not None
@@ -46,16 +53,37 @@ def test_overall_change_is_that_of_the_sums(gain_db: float) -> None:
 def test_an_engine_line_on_a_resonance_is_no_change() -> None:
     before = take([1.0, 1e-6, 1e-6], [1.0, 0.0, 0.0])
     after = take([4.0, 1e-6, 1e-6], [4.0, 0.0, 0.0])
-    change = overall_change(before, after, known_gain(0.0), FLAT, 0.0)
+    change = overall_change(before, after, known_gain(0.0), FLAT, 0.0, 0.0)
     assert change.value == pytest.approx(0.0, abs=1e-3)
-    assert rest_share(before, after, known_gain(0.0), FLAT) < 0.01
+    assert change.low is not None
+    assert change.low > -1.0
+
+
+def test_an_engine_line_that_crosses_into_the_next_band_is_no_change() -> None:
+    before = take([1.0, 1e-6, 0.1], [1.0, 0.0, 0.0])
+    after = take([1e-6, 1.0, 0.1], [0.0, 1.0, 0.0])
+    change = overall_change(before, after, known_gain(0.0), FLAT, 0.0, 0.0)
+    assert change.value == pytest.approx(0.0, abs=1e-3)
+
+
+def test_a_tone_is_less_sure_at_another_speed() -> None:
+    """The same tone at speeds 3 % apart may have met a resonance; broad noise is as sure."""
+    widths = []
+    for tonal in (0.0, 0.9):
+        sound = replace(take([1.0, 0.01, 0.01], [0.0, 0.0, 0.0]), tonal=np.array([tonal, 0, 0]))
+        for apart_db in (0.0, 0.26):
+            change = overall_change(sound, sound, known_gain(0.0), FLAT, 0.0, apart_db)
+            assert change.low is not None
+            widths.append(-change.low)
+    assert widths[1] == pytest.approx(widths[0])
+    assert widths[3] > 1.5 * widths[2]
 
 
 def test_an_unsure_gain_widens_the_range() -> None:
     before, after = take([1.0, 3.0, 4.0], [1.0, 0, 0]), take([1.0, 1.0, 1.0], [1.0, 0, 0])
     widths = []
     for sd_db in (0.1, 2.0):
-        change = overall_change(before, after, known_gain(0.0, sd_db), FLAT, 0.0)
+        change = overall_change(before, after, known_gain(0.0, sd_db), FLAT, 0.0, 0.0)
         assert change.low is not None
         assert change.high is not None
         widths.append(change.high - change.low)

@@ -42,6 +42,7 @@ from beltside.sound.compare_change import (
     band_changes,
     matched_parts,
     overall_change,
+    tone_stray_db,
 )
 from beltside.sound.compare_frames import common_speeds, speed_range, speed_weights, time_frames
 from beltside.sound.compare_gain import FEWEST, Gain, gain_over_frequency, line_gains
@@ -189,17 +190,16 @@ def _compare_matched(
         return _refused(takes, cranks, sheet, reasons)
     rpm = [float(weight @ take.times.rpm) for take, weight in zip(matched, weights, strict=True)]
     apart_db = abs(20.0 * math.log10(rpm[1] / rpm[0]))
-    flat = np.ones(band.size)
-    overall = overall_change(bands[0], bands[1], gain, flat, SPEED_POWER * apart_db)
-    weight_a = a_weight(centre_hz)
-    overall_a = overall_change(bands[0], bands[1], gain, weight_a, SPEED_POWER * apart_db)
-    firing_hz = firing_order(sheet) * rpm[0] / 60.0
-    changes = band_changes(
-        bands[0], bands[1], gain, SPEED_POWER * apart_db, (high_hz - low_hz) / firing_hz,
-        apart_db > 0.05,
-    )  # fmt: skip
+    speed_db = SPEED_POWER * apart_db
+    flat, weight_a = np.ones(band.size), a_weight(centre_hz)
+    overall, overall_a = (
+        overall_change(bands[0], bands[1], gain, weight, speed_db, apart_db)
+        for weight in (flat, weight_a)
+    )
+    wide = (high_hz - low_hz) / (firing_order(sheet) * rpm[0] / 60.0)
+    changes = band_changes(bands[0], bands[1], gain, speed_db, apart_db, wide)
     explained = line_changes((one.hearing, other.hearing), (one.turns, other.turns), gain, sheet)
-    loud, sharp = _heard(matched, weights, bands, gain, band)
+    loud, sharp = _heard(matched, weights, bands, gain, band, apart_db)
     total, total_sd = gain.weighted(bands[0].power)
     return CompareResult(
         comparable=True,
@@ -229,6 +229,7 @@ def _heard(
     bands: list[BandTake],
     gain: Gain,
     band: npt.NDArray[np.intp],
+    apart_db: float,
 ) -> tuple[HeardRatio, HeardRatio]:
     """Ratios of loudness and sharpness at the first take's gain."""
     engine, rest, rest_after = matched_parts(bands[0], bands[1], gain)
@@ -245,6 +246,8 @@ def _heard(
         powers.append(through)
     share = np.maximum(rest, rest_after) / np.maximum(np.maximum(rest, rest_after) + engine, 1e-30)
     stray = sum((own.sd / np.maximum(own.power, 1e-30)) ** 2 for own in bands) * 18.86 * share
+    tonal = np.max([own.tonal / np.maximum(own.power, 1e-30) for own in bands], axis=0)
+    stray = stray + (np.minimum(tonal, 1.0) * tone_stray_db(gain, apart_db)) ** 2
     covariance = np.zeros((BANDS.size, BANDS.size))
     inside = gain.covariance + np.diag(stray) + PLACE_DB**2 * np.outer(share, share)
     index = np.flatnonzero(known)
@@ -301,22 +304,23 @@ def _warnings(
     for take, one, own in zip(takes, matched, bands, strict=True):
         clipped = take.clipped if take.clipped is not None else checks.clipped_share(take.samples)
         if clipped >= checks.CLIPPED_WORTH_SAYING and not take.warnings:
-            said.append(f"{take.name} is slightly clipped ({100.0 * clipped:.2g} %).")
+            said.append(f"Slightly clipped: {take.name} ({100.0 * clipped:.2g} %).")
         seconds = take.samples.size / take.sample_rate_hz
         if one.stretch.seconds < 0.9 * seconds:
             said.append(
-                f"{take.name}: only {one.stretch.start_s:.1f} to {one.stretch.end_s:.1f} s is at "
+                f"Only {one.stretch.start_s:.1f} to {one.stretch.end_s:.1f} s of {take.name} is at "
                 "the speed of the other take, and only that is compared."
             )
         if one.stretch.seconds < 8.0:
             said.append(
-                f"{take.name}: {one.stretch.seconds:.1f} s are short; the ranges are wide for it."
+                f"Only {one.stretch.seconds:.1f} s of {take.name} are compared; the ranges are "
+                "wide for it."
             )
         if own.floor.any():
             lowest = float(nominal_hz(one.times.band[: own.floor.size][own.floor]).min())
             said.append(
-                f"{take.name}: from {lowest:g} Hz up little but the recording's own noise is "
-                "heard; changes there are left open."
+                f"From {lowest:g} Hz up little but the recording's own noise is heard in "
+                f"{take.name}; changes there are left open."
             )
     return tuple(dict.fromkeys(said))
 

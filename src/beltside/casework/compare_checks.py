@@ -45,8 +45,8 @@ def recording_reasons(
     said = []
     if clipped >= CLIPPED_SHARE:
         said.append(
-            f"{name} is clipped: {100.0 * clipped:.2g} % of it is flattened at full scale, so its "
-            "level and overtones are not the engine's. Hold the phone further away and record again"
+            f"{100.0 * clipped:.2g} % of {name} is flattened at full scale (clipped), so its level "
+            "and overtones are not the engine's. Hold the phone further away and record again"
         )
     if samples.shape[-1] >= 2 * sample_rate_hz and sample_rate_hz >= 1000:
         wind = wind_indicator(samples[:2], sample_rate_hz)
@@ -89,7 +89,7 @@ def gain_reasons(gain: Gain, power: npt.NDArray[np.float64]) -> list[str]:
         )
     heard = (gain.at_hz >= 200.0) & (gain.at_hz <= 8000.0) & (power > 1e-6 * power.max())
     if heard.any():
-        sure = np.sqrt(np.diag(gain.covariance))[heard]
+        sure = gain.reading_sd_db[heard]
         shape = gain.db[heard]
         swing = float(shape.max() - shape.min())
         doubt = float(np.hypot(sure[np.argmax(shape)], sure[np.argmin(shape)]))

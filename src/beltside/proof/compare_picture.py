@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.base.errors import BeltsideError
-from beltside.proof.compare_words import answer, hertz_words
+from beltside.proof.compare_words import answer, hertz_words, loudness_sentence
 from beltside.proof.definition import to_png
 from beltside.proof.drawing import Drawing
 from beltside.proof.labels import spread
@@ -49,7 +49,11 @@ def bands_picture(result: CompareResult) -> Drawing:
     """Third-octave levels before and after, with how much quieter each band is."""
     heading = _heading(
         "Third-octave bands, before and after",
-        [answer(result), "Grey bar: before. Line with dot: after, at the same gain (dB)."],
+        [
+            answer(result),
+            *filter(None, [loudness_sentence(result)]),
+            "Grey bar: before. Line with dot: after, at the same gain (dB).",
+        ],
     )
     bands = [band for band in result.bands if band.matched_db is not None]
     height = heading[1] + _ROW_PX * max(len(bands), 1) + 46.0
@@ -115,22 +119,21 @@ def short_change(change: Range) -> str:
 
 def orders_picture(result: CompareResult) -> Drawing:
     """Order spectra before and after, explained lines named."""
+    before, after = result.pictures.before, result.pictures.after
+    lines = [line for line in result.orders if line.spectrum == "sound"]
+    if before is not None:
+        lines = [line for line in lines if line.order < float(before.order[-1])]
+    named = " Named: lines a part explains." if lines else ""
     heading = _heading(
         "Orders of the crank, before and after",
-        [
-            answer(result),
-            "Thick: before. Thin: after, at the same gain. Named: lines a part explains.",
-        ],
+        [answer(result), f"Thick: before. Thin: after, at the same gain.{named}"],
     )
-    before, after = result.pictures.before, result.pictures.after
     height = heading[1] + _ORDER_PX + 46.0
     drawing = Drawing(WIDTH_PX + 2 * PADDING_PX, height, heading[0][0][0], answer(result))
     _draw_heading(drawing, heading[0])
     if before is None or after is None:
         drawing.text((PADDING_PX, heading[1] + 16), "Nothing to show.", size_px=BODY_PX)
         return drawing
-    lines = [line for line in result.orders if line.spectrum == "sound"]
-    lines = [line for line in lines if line.order < float(before.order[-1])]
     reach = max([16.0, *(1.1 * line.order for line in lines)])
     last = min(reach, float(before.order[-1]), float(after.order[-1]))
     first = 0.4
@@ -138,7 +141,7 @@ def orders_picture(result: CompareResult) -> Drawing:
     floor = float(np.median(np.asarray(after.background_db)[np.asarray(after.order) <= last]))
     low = max(float(np.floor((floor - 12.0) / 10.0) * 10.0), top - _SHOWN_DB - 20.0)
     left = PADDING_PX + 44.0
-    plot = _PLOT_PX - 20.0
+    plot = _PLOT_PX - 20.0 if lines else WIDTH_PX - 60.0
 
     def down(order: float) -> float:
         share = (np.sqrt(order) - np.sqrt(first)) / (np.sqrt(last) - np.sqrt(first))

@@ -23,11 +23,25 @@ PLACE_DB: Final = 0.8
 """What a hand's breadth of movement does to the noise of one place on the engine against the
 engine as a whole [dB]: 4 cm at half a metre. Own choice, checked on simulated pairs."""
 
+WHOLE_PLACE_DB: Final = 0.4
+"""The same for the whole sound, which comes from many places [dB]; from simulated pairs."""
+
+TONE_DB: Final = 3.0
+"""How far a steady tone may move against the engine's lines when the speed differs by
+`TONE_SPEED_DB` or more: it enters or leaves a resonance of room and body [dB]. From simulated
+pairs."""
+
+TONE_SPEED_DB: Final = 0.257
+"""A ratio of speeds of 1.03 in decibels: wider than most resonances."""
+
 SAMPLING_DB: Final = 3.0
 """What single lines that leave or enter a band can do to its level when the speed differs."""
 
-LEAST_DB: Final = 0.3
+LEAST_DB: Final = 0.15
 """No overall change is known better than this [dB]; from simulated pairs."""
+
+LINE_WIDTH_DB: Final = 0.05
+"""Speeds further apart than this move the lines by more than their width [dB]."""
 
 MOST_DB: Final = 60.0
 
@@ -75,12 +89,18 @@ def change_of(value: float, sd: float) -> Change:
 
 
 def overall_change(
-    before: BandTake, after: BandTake, gain: Gain, weight: Float64, speed_db: float
+    before: BandTake,
+    after: BandTake,
+    gain: Gain,
+    weight: Float64,
+    speed_db: float,
+    apart_db: float,
 ) -> Change:
     """How much quieter the whole sound is.
 
     The engine's own lines are the same engine in both takes, so they enter with their mean: a
-    line that a little more speed moved onto a resonance makes no change.
+    line that a little more speed moved onto a resonance makes no change. They are joined over
+    all bands, for a little more speed moves a line from one band into the next.
 
     Parameters
     ----------
@@ -92,21 +112,39 @@ def overall_change(
         Weight of each band's power, shape (b,): 1, or A-weighting.
     speed_db
         How far the rest of the sound may have moved against the engine with the speed [dB].
+    apart_db
+        How far the speeds themselves are apart, 20 log10 of their ratio, 0 or more [dB].
     """
-    value, slope = _joined(before, after, gain, weight)
-    rest = rest_share(before, after, gain, weight)
+    scale = 10.0 ** (-0.1 * gain.db)
+    one = weight * np.maximum(before.power - before.engine, 0.0)
+    other = weight * np.maximum(after.power - after.engine, 0.0) * scale
+    own_after = weight * after.engine * scale
+    engine = float(np.sqrt(np.sum(weight * before.engine) * np.sum(own_after)))
+    first, second = engine + float(one.sum()), engine + float(other.sum())
+    value = _DB * float(np.log(first / second))
+    # How the change moves with the gain of each band.
+    part = own_after / max(float(own_after.sum()), 1e-30)
+    slope = other / second + 0.5 * engine * part * (1.0 / second - 1.0 / first)
+    # Share of the sound that is not the engine's own lines, in the louder take.
+    loudest = max(float(one.sum()), float(other.sum()))
+    rest = loudest / max(loudest + engine, 1e-30)
     own = (before.sd / np.maximum(before.power, 1e-30)) ** 2
     own += (after.sd / np.maximum(after.power, 1e-30)) ** 2
-    part = slope / max(float(slope.sum()), 1e-30)
-    stray = float(np.sum(part**2 * own)) * _DB**2 * rest
-    variance = float(slope @ gain.covariance @ slope) + stray
-    variance += (rest * np.hypot(PLACE_DB, speed_db)) ** 2 + LEAST_DB**2
+    share = slope / max(float(slope.sum()), 1e-30)
+    variance = float(slope @ gain.covariance @ slope)
+    variance += float(np.sum(share**2 * own)) * _DB**2 * rest
+    variance += (rest * np.hypot(WHOLE_PLACE_DB, speed_db)) ** 2 + LEAST_DB**2
     tonal = np.maximum(
         weight * before.tonal / float(np.sum(weight * before.power)),
         weight * after.tonal / float(np.sum(weight * after.power)),
     )
-    variance += float(np.sum(tonal**2)) * gain.scatter_db**2
+    variance += float(np.sum(tonal**2)) * tone_stray_db(gain, apart_db) ** 2
     return change_of(value, float(np.sqrt(variance)))
+
+
+def tone_stray_db(gain: Gain, apart_db: float) -> float:
+    """How far a steady tone strays between takes whose speeds are `apart_db` apart [dB]."""
+    return float(np.hypot(gain.scatter_db, TONE_DB * min(apart_db / TONE_SPEED_DB, 1.0)))
 
 
 def matched_parts(
@@ -120,40 +158,22 @@ def matched_parts(
     return engine, one, other
 
 
-def _joined(
-    before: BandTake, after: BandTake, gain: Gain, weight: Float64
-) -> tuple[float, Float64]:
-    """Overall change [dB], and how it moves with the gain of each band, shape (b,)."""
-    engine, one, other = matched_parts(before, after, gain)
-    first = float(np.sum(weight * (engine + one)))
-    second = float(np.sum(weight * (engine + other)))
-    slope = weight * other / second + 0.5 * weight * engine * (1.0 / second - 1.0 / first)
-    return _DB * float(np.log(first / second)), slope
-
-
-def rest_share(before: BandTake, after: BandTake, gain: Gain, weight: Float64) -> float:
-    """Share of the sound that is not the engine's own lines, in the louder take, 0 to 1."""
-    engine, one, other = matched_parts(before, after, gain)
-    rest = max(float(np.sum(weight * one)), float(np.sum(weight * other)))
-    return rest / max(rest + float(np.sum(weight * engine)), 1e-30)
-
-
 def band_changes(
     before: BandTake,
     after: BandTake,
     gain: Gain,
     speed_db: float,
+    apart_db: float,
     lines_in_band: Float64,
-    speed_differs: bool,
 ) -> list[Change]:
     """How much quieter each third-octave band is.
 
     Parameters
     ----------
+    speed_db, apart_db
+        As in `overall_change`.
     lines_in_band
         How many firing lines fall into each band, shape (b,).
-    speed_differs
-        Whether the speeds differ by more than the lines' width.
     """
     engine, one, other = matched_parts(before, after, gain)
     value = _DB * np.log(np.maximum(engine + one, 1e-30) / np.maximum(engine + other, 1e-30))
@@ -165,9 +185,9 @@ def band_changes(
     tonal = np.maximum(
         before.tonal / np.maximum(before.power, 1e-30), after.tonal / np.maximum(after.power, 1e-30)
     )
-    variance = variance + np.minimum(tonal, 1.0) ** 2 * gain.scatter_db**2
+    variance = variance + np.minimum(tonal, 1.0) ** 2 * tone_stray_db(gain, apart_db) ** 2
     # A line's foot belongs to nobody: where few lines make a band, their moving makes its level.
-    if speed_differs:
+    if apart_db > LINE_WIDTH_DB:
         variance = variance + (SAMPLING_DB * rest) ** 2 / (1.0 + lines_in_band**2)
     changes = []
     for index in range(value.size):

@@ -39,6 +39,12 @@ WIDTH: Final = 1.1
 """
 
 
+COLOUR_DOUBT: Final = 0.7
+"""Where the gain seems another than where it is known best, this share of the difference is one
+standard deviation: a fault's noise may beat with the engine's cycle too, and its change then
+passes for gain. From simulated pairs."""
+
+
 @dataclass(frozen=True)
 class GainPoints:
     """Gain as single lines or bands show it.
@@ -70,6 +76,8 @@ class Gain:
         Gain at them, shape (b,) [dB].
     covariance
         Its uncertainty, shape (b, b) [dB^2].
+    reading_sd_db
+        The part of it that comes from reading the lines and bands alone, shape (b,) [dB].
     scatter_db
         How far single lines stray about it [dB].
     colour_db
@@ -81,6 +89,7 @@ class Gain:
     at_hz: Float64
     db: Float64
     covariance: Float64
+    reading_sd_db: Float64
     scatter_db: float
     colour_db: float
     points: int
@@ -179,11 +188,15 @@ def gain_over_frequency(lines: GainPoints, bands: GainPoints, at_hz: npt.ArrayLi
     away = means - mean
     covariance = np.tensordot(share, np.array([fit[2] for fit in fits]), axes=1)
     covariance += (away * share[:, None]).T @ away
+    covariance *= WIDTH**2
+    reading = np.sqrt(np.diag(covariance))
+    doubt = COLOUR_DOUBT * (mean - mean[np.argmin(reading)])
     table = share.reshape(len(COLOUR_DB), len(SCATTER_DB))
     return Gain(
         wanted,
         mean,
-        covariance * WIDTH**2,
+        covariance + np.outer(doubt, doubt),
+        reading,
         float(table.sum(axis=0) @ np.array(SCATTER_DB)),
         float(table.sum(axis=1) @ np.array(COLOUR_DB)),
         int(gain.size),
