@@ -1,24 +1,30 @@
 """The same problem as a mixed-integer linear program, for those that branching alone is slow on.
 
 For each step a variable "is taken", for each row of a clause one "is relied on". A taken step
-relies on a row of each clause, a row relied on has all its steps taken. Where steps could rest on
-each other in a circle, each has a place in the order (Miller, Tucker and Zemlin 1960, Journal of
-the ACM 7, 326-329). Solved by HiGHS (Huangfu and Hall 2018, Mathematical Programming Computation
-10, 119-142) as it comes with scipy.
+relies on one row of each clause, a row relied on has all its steps taken. Where steps could rest on
+each other in a circle, the circles that do come up are cut off (`circle_cuts`), first in the linear
+relaxation, then in the whole-number solutions until one can be put in an order. Solved by HiGHS
+(Huangfu and Hall 2018, Mathematical Programming Computation 10, 119-142) as it comes with scipy.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+import numpy.typing as npt
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 from scipy.sparse import csr_array
 
 from beltside.teardown.bound import Clauses
-from beltside.teardown.problem import Problem, free_of_done, members
+from beltside.teardown.circle_cuts import Cut, Relied, circle_cuts
+from beltside.teardown.probing import implications, probed
+from beltside.teardown.problem import Problem, free_of_done, is_solution, members
 
 MOST_NODES = 200_000
+MOST_LINEAR_ROUNDS = 30
+MOST_WHOLE_ROUNDS = 200
 _INFEASIBLE = 2
 
 
@@ -41,7 +47,8 @@ class _Rows:
     low: list[float] = field(default_factory=list)
     high: list[float] = field(default_factory=list)
 
-    def add(self, terms: list[tuple[int, float]], low: float, high: float) -> None:
+    def add(self, terms: Sequence[tuple[int, float]], low: float, high: float) -> None:
+        """One more row."""
         for column, factor in terms:
             self.row.append(len(self.low))
             self.column.append(column)
@@ -62,112 +69,126 @@ def solve(problem: Problem, clauses: Clauses, inside: int, out: int) -> Solved:
     inside, out
         Masks of the steps that are settled.
     """
-    size = problem.size
-    steps = [step for step in range(size) if not out >> step & 1]
-    column = {step: place for place, step in enumerate(steps)}
-    rows = _Rows()
-    count = len(steps)
-    places: list[int] = []
-    refit = free_of_done(problem)
-    for direction, waits in enumerate(problem.waits):
-        own_clauses = clauses if direction == 0 else refit
-        done = problem.done if direction == 0 else 0
-        group = _circles(_ahead(steps, own_clauses, waits, done))
-        if direction and len(set(group.values())) == len(group):
-            # Without circles the rows relied on in taking apart will do for refitting as well.
-            continue
-        # A step may rest on one row in taking apart and on another in refitting.
-        relied: list[tuple[int, int, int]] = []
+    found = probed(problem, clauses, inside, out)
+    if found is None:
+        return Solved(None, float("inf"), True)
+    program = _Program(problem, clauses, found.inside, found.out)
+    for step, other in implications(found):
+        program.rows.add([(program.column[step], 1.0), (program.column[other], -1.0)], -np.inf, 0.0)
+    for _ in range(MOST_LINEAR_ROUNDS):
+        answer = program.solved(whole=False)
+        if answer.status == _INFEASIBLE:
+            return Solved(None, float("inf"), True)
+        if answer.x is None or not program.cut_off(answer.x):
+            break
+    at_least = 0.0
+    for _ in range(MOST_WHOLE_ROUNDS):
+        answer = program.solved(whole=True)
+        if answer.status == _INFEASIBLE:
+            return Solved(None, float("inf"), True)
+        # Each round has all rows of the one before, so its bound holds for the full problem too.
+        at_least = max(at_least, float(getattr(answer, "mip_dual_bound", None) or 0.0))
+        if answer.x is None:
+            break
+        values = np.round(answer.x)
+        taken = sum(1 << step for step, one in program.column.items() if values[one])
+        if is_solution(problem, taken):
+            return Solved(taken, at_least, answer.status == 0)
+        if not program.cut_off(values):
+            break
+    return Solved(None, at_least, False)
+
+
+class _Program:
+    """The variables and rows of the program; `column` has the variable of each step."""
+
+    def __init__(self, problem: Problem, clauses: Clauses, inside: int, out: int) -> None:
+        self.rows = _Rows()
+        steps = [step for step in range(problem.size) if not out >> step & 1]
+        self.column = {step: place for place, step in enumerate(steps)}
+        self.count = len(steps)
+        self.pairs: list[dict[tuple[int, int], list[Relied | None]]] = []
+        self.cuts: set[Cut] = set()
+        refit = free_of_done(problem)
+        for direction, waits in enumerate(problem.waits):
+            own_clauses = clauses if direction == 0 else refit
+            done = problem.done if direction == 0 else 0
+            group = _circles(_ahead(steps, own_clauses, waits, done))
+            if direction and len(set(group.values())) == len(group):
+                # Without circles the rows relied on in taking apart will do for refitting as well.
+                selves = [step for step in steps if waits[step] >> step & 1]
+                for step in selves:
+                    self.rows.add([(self.column[step], 1.0)], -np.inf, 0.0)
+                continue
+            # A step may rest on one row in taking apart and on another in refitting.
+            self._direction(steps, own_clauses, waits, done, group)
+        self.low, self.high = np.zeros(self.count), np.ones(self.count)
+        self.cost = np.zeros(self.count)
+        for step in steps:
+            if inside >> step & 1:
+                self.low[self.column[step]] = 1.0
+            if not problem.done >> step & 1:
+                self.cost[self.column[step]] = problem.costs[step]
+
+    def _direction(
+        self,
+        steps: list[int],
+        clauses: Clauses,
+        waits: tuple[int, ...],
+        done: int,
+        group: dict[int, int],
+    ) -> None:
+        """Variables and rows of one direction of work, and the pairs circles can be made of."""
+        column = self.column
+        alive = sum(1 << step for step in steps)
+        pairs: dict[tuple[int, int], list[Relied | None]] = {}
         for step in steps:
             if done >> step & 1:
                 continue
-            for own in own_clauses[step]:
-                variables = []
-                for row in own:
-                    if row & out:
-                        continue
-                    relied.append((step, row, count))
-                    variables.append((count, 1.0))
-                    for other in members(row):
-                        rows.add([(count, 1.0), (column[other], -1.0)], -np.inf, 0.0)
-                    count += 1
-                rows.add([*variables, (column[step], -1.0)], 0.0, np.inf)
-        first = count
-        count = _places(rows, steps, column, relied, group, waits, done, count)
-        places += range(first, count)
-    low, high = np.zeros(count), np.ones(count)
-    for step in members(inside):
-        low[column[step]] = 1.0
-    high[places] = size
-    cost = np.zeros(count)
-    for step in steps:
-        if not problem.done >> step & 1:
-            cost[column[step]] = problem.costs[step]
-    integral = np.ones(count, dtype=np.int64)
-    integral[places] = 0
-    matrix = csr_array((rows.factor, (rows.row, rows.column)), shape=(len(rows.low), count))
-    answer = milp(
-        cost,
-        constraints=LinearConstraint(matrix, rows.low, rows.high) if rows.low else None,
-        integrality=integral,
-        bounds=Bounds(low, high),
-        options={"mip_rel_gap": 0.0, "node_limit": MOST_NODES},
-    )
-    if answer.status == _INFEASIBLE:
-        return Solved(None, float("inf"), True)
-    floor = getattr(answer, "mip_dual_bound", None)
-    at_least = float(floor) if floor is not None else 0.0
-    if answer.x is None:
-        return Solved(None, at_least, False)
-    taken = 0
-    for step in steps:
-        if answer.x[column[step]] > 0.5:
-            taken |= 1 << step
-    return Solved(taken, at_least, answer.status == 0)
+            for other in members(waits[step] & alive & ~done):
+                if other == step:
+                    self.rows.add([(column[step], 1.0)], -np.inf, 0.0)
+                elif group[other] == group[step]:
+                    pairs.setdefault((step, other), []).append(None)
+            for own in clauses[step]:
+                living = [row for row in own if not row & ~alive and not row >> step & 1]
+                relied = tuple((self.count + place, row) for place, row in enumerate(living))
+                self.count += len(relied)
+                one_each = [(variable, 1.0) for variable, _ in relied]
+                self.rows.add([*one_each, (column[step], -1.0)], 0.0, 0.0)
+                named = 0
+                for row in living:
+                    named |= row
+                for other in members(named):
+                    with_it = [(variable, 1.0) for variable, row in relied if row >> other & 1]
+                    self.rows.add([*with_it, (column[other], -1.0)], -np.inf, 0.0)
+                    if group[other] == group[step] and not done >> other & 1:
+                        pairs.setdefault((step, other), []).append(relied)
+        self.pairs.append(pairs)
 
+    def solved(self, *, whole: bool) -> OptimizeResult:
+        """The answer of HiGHS to the program so far, or to its linear relaxation."""
+        rows = self.rows
+        matrix = csr_array(
+            (rows.factor, (rows.row, rows.column)), shape=(len(rows.low), self.count)
+        )
+        return milp(
+            self.cost,
+            constraints=LinearConstraint(matrix, rows.low, rows.high) if rows.low else None,
+            integrality=np.full(self.count, int(whole)),
+            bounds=Bounds(self.low, self.high),
+            options={"mip_rel_gap": 0.0, "node_limit": MOST_NODES},
+        )
 
-def _places(
-    rows: _Rows,
-    steps: list[int],
-    column: dict[int, int],
-    relied: list[tuple[int, int, int]],
-    group: dict[int, int],
-    waits: tuple[int, ...],
-    done: int,
-    count: int,
-) -> int:
-    """Places in the order for steps that could stand in a circle; gives the new variable count."""
-    alive = sum(1 << step for step in steps)
-    place: dict[int, int] = {}
-    sizes: dict[int, int] = {}
-    for step in steps:
-        sizes[group[step]] = sizes.get(group[step], 0) + 1
-    for step in steps:
-        if sizes[group[step]] > 1:
-            place[step] = count
-            count += 1
-    for step, row, variable in relied:
-        if step not in place:
-            continue
-        gap = float(sizes[group[step]])
-        for other in members(row):
-            if group[other] == group[step]:
-                terms = [(place[step], 1.0), (place[other], -1.0), (variable, -gap)]
-                rows.add(terms, 1.0 - gap, np.inf)
-    for step in steps:
-        if done >> step & 1:
-            continue
-        for other in members(waits[step] & alive & ~done):
-            if group[other] != group[step]:
-                continue
-            if other == step:
-                rows.add([(column[step], 1.0)], -np.inf, 0.0)
-                continue
-            gap = float(sizes[group[step]])
-            terms = [(place[step], 1.0), (place[other], -1.0)]
-            terms += [(column[step], -gap), (column[other], -gap)]
-            rows.add(terms, 1.0 - 2.0 * gap, np.inf)
-    return count
+    def cut_off(self, values: npt.NDArray[np.float64]) -> bool:
+        """Adds the cuts that `values` breaks; whether there were any new ones."""
+        before = len(self.cuts)
+        for pairs in self.pairs:
+            for cut in circle_cuts(values, self.column, pairs):
+                if cut not in self.cuts:
+                    self.cuts.add(cut)
+                    self.rows.add(cut.terms, cut.low, np.inf)
+        return len(self.cuts) > before
 
 
 def _ahead(steps: list[int], clauses: Clauses, waits: tuple[int, ...], done: int) -> dict[int, int]:
