@@ -97,3 +97,10 @@ def test_two_letters_swapped_are_forgiven_and_nonsense_is_not():
     assert nearest("tensoiner", PARTS) == "tensioner"
     assert nearest("qqq", PARTS) is None
     assert nearest("idler", []) is None
+
+
+def test_a_figure_without_a_unit_is_refused_without_stray_blanks():
+    with pytest.raises(OutOfRangeError) as refused:
+        require_range("pH", 25.0, 0.0, 14.0, "")
+    assert " ." not in str(refused.value)
+    assert "unit" not in str(refused.value)

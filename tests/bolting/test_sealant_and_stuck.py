@@ -89,3 +89,10 @@ def test_words_that_are_not_known():
         stuck_plan("siezed")
     with pytest.raises(InputError, match="coolant"):
         stuck_plan("seized", ["coolent"])
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_no_blows_near_airbags(state):
+    plan = stuck_plan(state, ["airbag"])
+    assert plan.steps
+    assert not [step for step in plan.steps if step.name.startswith(("shock", "impact"))]

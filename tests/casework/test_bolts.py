@@ -222,3 +222,11 @@ def test_hold_and_stuck():
 
 def test_both_units():
     assert both_units(2.0) == "2.0 N m (18 lbf in)"
+
+
+def test_a_torque_beyond_the_bolt_is_not_told_to_be_tightened_to():
+    # ISO 898-1: proof load of M8, class 8.8, is 21.2 kN; K 0.2, so 240 N m asks for 150 kN.
+    typed_wrong = torque("M8", class_name="8.8", maker="240 N m", maker_source="page 12")
+    assert typed_wrong.answer.startswith("Don't tighten yet")
+    fair = torque("M8", class_name="8.8", maker="24 N m", maker_source="page 12")
+    assert fair.answer.startswith("Tighten to 24 N m")

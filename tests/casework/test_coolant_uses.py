@@ -237,3 +237,9 @@ def test_reuse_gives_reasons_and_a_filter() -> None:
     assert plain["advice"] == "renew"
     assert "oil" in plain["because"][0]
     assert plain["filter_mesh"] == [200, 100]
+
+
+def test_a_hold_test_above_the_cap_says_so_first():
+    pumped_high = [Reading(0.0, 107.0), Reading(1.0, 250.0)]
+    answer = hold_answer(pumped_high, hold_setup(cap="1.1", gauge_step_kpa=1.0))
+    assert answer.headline.startswith("Let pressure off at once")

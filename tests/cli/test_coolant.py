@@ -149,3 +149,12 @@ def test_commands_need_no_heavy_library(name: str) -> None:
         env={"PYTHONPATH": str(Path(__file__).parents[2] / "src")},
     )
     assert done.stdout.strip() == "[]"
+
+
+def test_the_countdown_leaves_out_the_time_already_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    counted: list[float] = []
+    monkeypatch.setattr("beltside.cli.coolant_work._count_down", counted.append)
+    given = ["--displacement", "1.6", "--coolant", "6", "--start", "20C", "--air", "15C"]
+    assert run("clock", *given, "--countdown") == 0
+    assert run("clock", *given, "-r", "1:30=45C", "--countdown") == 0
+    assert counted[1] <= counted[0] - 90.0

@@ -78,10 +78,11 @@ def require_range(name: str, value: float, low: float, high: float, unit: str) -
     760.0
     """
     if not low <= value <= high:
+        unit_words = f" {unit}" if unit else ""
         raise OutOfRangeError(
-            f"{name} is {value:g} {unit}",
-            allowed=f"{low:g} to {high:g} {unit}",
-            instead=f"check the figure and its unit; the nearest allowed is "
-            f"{min(max(value, low), high) if value == value else low:g} {unit}",
+            f"{name} is {value:g}{unit_words}",
+            allowed=f"{low:g} to {high:g}{unit_words}",
+            instead=f"check the figure{' and its unit' if unit else ''}; the nearest allowed is "
+            f"{min(max(value, low), high) if value == value else low:g}{unit_words}",
         )
     return value

@@ -313,11 +313,22 @@ def stuck_plan(state: str, near: Iterable[str] = (), *, aluminium: bool = False)
     )
 
 
+# Steps that hammer on the fastener; the airbag caution forbids them beside it.
+_BLOWS: Final = (
+    "shock",
+    "impact driver, short bursts",
+    "next size down, driven on",
+    "extractor socket",
+)
+
+
 def _why_not(step: StuckStep, near: list[str]) -> str:
     if (step.heat or step.sparks) and "fuel" in near:
         return "fuel near by: no heat, no sparks"
     if step.heat and "refrigerant" in near:
         return "heated refrigerant turns poisonous and bursts its line"
+    if step.name in _BLOWS and "airbag" in near:
+        return "blows near an airbag or its sensor can set it off"
     if step is _WELD_NUT and "airbag" in near:
         return "welding near an airbag can set it off"
     if step is _WELD_NUT and ("seal" in near or "plastic" in near):

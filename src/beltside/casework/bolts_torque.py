@@ -175,7 +175,7 @@ def torque(
         ),
     ]
     return BoltsAnswer(
-        answer=_answer(one, from_maker, can_take, unit),
+        answer=_answer(one, from_maker, given, can_take, unit),
         groups=tuple(group for group in groups if group.rows),
         data=data,
         provenance=Provenance(
@@ -202,9 +202,18 @@ def torque(
 
 
 def _answer(
-    thread: Thread, maker: MakerTorque | None, can_take: ThreadTorque | None, unit: str
+    thread: Thread,
+    maker: MakerTorque | None,
+    given: GivenTorque | None,
+    can_take: ThreadTorque | None,
+    unit: str,
 ) -> str:
     if maker is not None:
+        if given is not None and given.proof_typical > 1.0:
+            return (
+                f"Don't tighten yet: {both_units(maker.torque_nm, unit)} ({maker.written}, "
+                f"{maker.source}) is more than {thread.name} takes. Check thread, class and unit."
+            )
         return (
             f"Tighten to {both_units(maker.torque_nm, unit)}: the maker's figure "
             f"({maker.written}, {maker.source})."

@@ -53,7 +53,7 @@ def adjust_answer(
             )
         )
         if plan.bought is not None:
-            rows.append(Row("", _bought(words, plan.bought, currency), f"for {plan.name}"))
+            rows.append(Row("", _bought(words, plan.bought, currency), ""))
         if water_shelf and plan.water_l > 0.01:
             water = adjusting.buy(
                 plan.water_l, tuple(adjusting.Container(*row) for row in water_shelf)

@@ -117,13 +117,16 @@ def hold_answer(
         else ()
     )
     warnings = _warnings(words, found, readings, setup)
+    most = max(one.gauge_kpa for one in readings)
     odds = found.odds
     # A tester that is heard to leak can't convict the car.
     by_tester = found.verdict == "leaking" and "adaptor-hiss" in seen
     verdict = "not yet known" if by_tester else found.verdict
     return CoolantAnswer(
         "hold",
-        _headline(words, found, verdict, more),
+        f"Let pressure off at once: {words.pressure(most)} is above the cap's mark."
+        if _above_cap(most, found, setup)
+        else _headline(words, found, verdict, more),
         tuple(_rows(words, found, setup, verdict, smallest, more)),
         {
             "verdict": verdict,
@@ -270,12 +273,17 @@ def _rows(
     return rows
 
 
+def _above_cap(most_kpa: float, found: Hold, setup: HoldSetup) -> bool:
+    """Pumped above the cap's mark by more than reading the gauge leaves open."""
+    return setup.cap_kpa is not None and most_kpa > 1.02 * setup.cap_kpa + 0.5 * found.step_kpa
+
+
 def _warnings(
     words: Words, found: Hold, readings: Sequence[Reading], setup: HoldSetup
 ) -> list[str]:
     said = []
     most = max(one.gauge_kpa for one in readings)
-    if setup.cap_kpa is not None and most > 1.02 * setup.cap_kpa + 0.5 * found.step_kpa:
+    if setup.cap_kpa is not None and _above_cap(most, found, setup):
         said.append(
             f"pumped to {words.pressure(most)}, above the cap's {words.pressure(setup.cap_kpa)}: "
             "let pressure off at once; hoses, heater core or radiator may burst"

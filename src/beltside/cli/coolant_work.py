@@ -264,7 +264,9 @@ def clock(
     )
     show(answer, as_json, pictures)
     if countdown and not as_json and not answer.data["stop_now"]:
-        _count_down(float(answer.data["limit_s"]))
+        # The limit counts from the start of the engine; up to the last reading that time is gone.
+        gone_s = max((moment_s for moment_s, _ in pairs), default=0.0)
+        _count_down(float(answer.data["limit_s"]) - gone_s)
 
 
 def _count_down(limit_s: float) -> None:

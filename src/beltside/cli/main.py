@@ -92,7 +92,7 @@ def listen(
         typer.Option(
             "--crank-rpm",
             metavar="RPM",
-            help="Crank speed read off a dash or scan tool; it is used, and checked by ear.",
+            help="Crank speed off a dash or scan tool; it is used, and checked against the sound.",
         ),
     ] = None,
     as_json: Json = False,

@@ -117,10 +117,12 @@ def _require_there(path: Path, what: str) -> None:
     if path.exists():
         return
     try:
-        beside = [entry.name for entry in path.parent.iterdir()]
+        # Without endings: ".toml" alone makes no two names alike.
+        beside = {entry.stem: entry.name for entry in path.parent.iterdir()}
     except OSError:
-        beside = []
-    near = nearest(path.name, beside)
+        beside = {}
+    stem = nearest(path.stem, list(beside))
+    near = beside[stem] if stem else None
     raise InputError(
         f"{path} does not exist",
         allowed=what,

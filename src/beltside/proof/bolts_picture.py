@@ -226,8 +226,10 @@ def hold_svg(picture: HoldPicture) -> str:
         handle[1] - 12.0 * (handle[1] - inner[1]) / math.dist(handle, inner) - 70.0 * push[1],
     )
     _arrow(drawing, start, push, "ink")
+    # The label stays inside the picture where the bar reaches far out.
+    middle_px = min(max(start[0], 64.0), look.WIDTH_PX - 64.0)
     drawing.text(
-        (start[0], start[1] + 20.0), "push bar", size_px=look.BODY_PX, anchor="middle", bold=True
+        (middle_px, start[1] + 20.0), "push bar", size_px=look.BODY_PX, anchor="middle", bold=True
     )
     _turning(drawing, centre, 1.62 * _REACH_PX, hold.wrench_turns == "anticlockwise")
     drawing.text(
