@@ -327,7 +327,8 @@ def _second_says(plan_: Plan) -> str:
         else (f"without {', '.join(fewer)}")
     )
     tools = second.tools - plan_.way.tools
-    besides = f", {abs(tools)} {'more' if tools > 0 else 'fewer'} tools" if tools else ""
+    noun = "tool" if abs(tools) == 1 else "tools"
+    besides = f", {abs(tools)} {noun} {'more' if tools > 0 else 'fewer'}" if tools else ""
     return f"Second-best way: {instead}; {moved}{besides}."
 
 
