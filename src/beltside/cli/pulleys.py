@@ -106,7 +106,7 @@ def _show(result: FrontResult, sheet: Path | None, saved: Sequence[Path]) -> Non
                 size = ""
             how = "edge in the photo" if one.sharpened else f"{one.taps} points"
             out.print(
-                f"  {one.part}: {size}ratio {one.ratio:.3f} ({one.ratio_low:.3f} to "
+                f"  {one.part}: {size}size ratio {one.ratio:.3f} ({one.ratio_low:.3f} to "
                 f"{one.ratio_high:.3f}), {how}"
             )
         out.print("  Ranges hold 9 of 10 times. Places are from the crank, right and up.")
