@@ -43,6 +43,12 @@ def test_more_out_than_the_system_holds_is_said() -> None:
     assert "check the figures" in ledger([9.0], [9.0], capacity_l=6.0).warnings[0]
 
 
+def test_far_more_than_the_capacity_cannot_come_out() -> None:
+    """A slipped decimal point: 55 L for 5.5 L."""
+    with pytest.raises(OutOfRangeError, match="decimal point"):
+        ledger([55.0], [5.0], capacity_l=8.0)
+
+
 def test_a_dry_system_takes_its_capacity() -> None:
     found = ledger([], [6.0], capacity_l=7.0, dry=True)
     assert found.missing_l == pytest.approx(1.0)

@@ -101,7 +101,7 @@ def next_step(own: Tables, board: Board, probability: Float64, advice: Advice) -
             currency,
         )
     do = {RELEASE: "release", HAND_OVER: "hand over"}.get(repair.id, "replace")
-    odds = "" if repair.id == HAND_OVER else f" {share:.0%} likely to be it."
+    odds = "" if repair.id == HAND_OVER else f" {share:.0%} that this ends the noise."
     return NextStep(
         do,
         repair.id,

@@ -147,6 +147,8 @@ def show_estimate(result: EstimateResult, saved: Path | None) -> None:
         out.print(table)
         for number, one in _numbered(result):
             _heading(out, f"{number}. {one.option.name}", "at the likely time")
+            if one.unpriced:
+                _say(out, f"Not in this price: {', '.join(dict.fromkeys(one.unpriced))}.")
             rows = _table(["", "quantity", "each", "amount"])
             for line in one.lines:
                 hours = line.group == "labour"
@@ -197,6 +199,8 @@ def show_agreement(agreement: Agreement, path: Path) -> None:
             "in 8 of 10 cases.",
             bold=True,
         )
+        if option.get("without_price"):
+            _say(out, f"Not in this price: {', '.join(dict.fromkeys(option['without_price']))}.")
         _say(out, f"Written: {path}")
 
 

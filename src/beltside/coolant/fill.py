@@ -31,6 +31,9 @@ BLEED_STEPS: Final = (
 )
 """Generic and vehicle-neutral: common practice, no source."""
 
+MOST_OUT: Final = 1.5
+"""More than so many times the capacity can't come out; own choice, for a capacity badly known."""
+
 
 @dataclass(frozen=True)
 class Ledger:
@@ -98,6 +101,12 @@ def ledger(
     if out_l + in_l <= 0.0:
         raise OutOfRangeError(
             "nothing came out and nothing went in", allowed="at least one measured amount"
+        )
+    if capacity_l is not None and out_l > MOST_OUT * capacity_l:
+        raise OutOfRangeError(
+            f"{out_l:g} L came out of a system said to hold {capacity_l:g} L",
+            allowed=f"up to {MOST_OUT * capacity_l:g} L",
+            instead="check the decimal point, the unit and the capacity",
         )
     variance = sum(_variance(amount) for amount in (*drained_l, *poured_l))
     variance += (SPILL_ERROR * spilled_l / 1.645) ** 2 + (SPILL_ERROR * lost_before_l / 1.645) ** 2
