@@ -18,7 +18,13 @@ import numpy.typing as npt
 from beltside.base.errors import RecordingError, require_range
 from beltside.drive.sheet import DriveSheet
 from beltside.media.report import SHORTEST_S
-from beltside.sound.crank import BELIEVED, CYLINDERS, CrankEstimate, estimate_crank
+from beltside.sound.crank import (
+    BELIEVED,
+    CYLINDERS,
+    CrankEstimate,
+    CrankPaths,
+    estimate_crank,
+)
 from beltside.sound.crank_feed import CrankFeed, CrankSound
 from beltside.sound.hearing import BLOCK_S, Hearing, hear_block, merge
 from beltside.sound.track import CrankTrack
@@ -165,6 +171,7 @@ def find_crank(
     *,
     stated_rpm: float | None = None,
     near_rpm: float | None = None,
+    paths: CrankPaths | None = None,
 ) -> CrankSpeed:
     """Crank speed of a take, from its sound and from what was read off, if anything.
 
@@ -178,6 +185,8 @@ def find_crank(
         Speed read off a dashboard or scan tool, 300 to 8000 [1/min]; used and checked.
     near_rpm
         Speed of the same engine in another take made alike [1/min].
+    paths
+        What was found in the same sound before.
     """
     if sheet.engine.cylinders not in CYLINDERS:
         raise RecordingError(
@@ -195,6 +204,7 @@ def find_crank(
         idle_rpm=sheet.engine.idle_rpm,
         near_rpm=stated_rpm or near_rpm,
         believed=BELIEVED if stated_rpm is None and near_rpm is None else IN_COMPANY,
+        paths=paths,
     )
     if stated_rpm is None:
         return CrankSpeed(
@@ -339,10 +349,23 @@ def hear_all(
         sounds = list(pool.map(crank_sound, sources))
         say("finding the crank speed", 0.3)
 
+        engine = sheet.engine
+        kept: dict[int, CrankPaths] = {}
+
         def speed(index: int, near_rpm: float | None = None) -> CrankSpeed:
-            return find_crank(
-                sounds[index], sheet, stated_rpm=conditions[index].crank_rpm, near_rpm=near_rpm
+            paths = kept.get(index)
+            if paths is None and engine.cylinders in CYLINDERS and sounds[index].duration_s >= 2.0:
+                paths = CrankPaths(sounds[index], engine.cylinders, engine.strokes)
+            found = find_crank(
+                sounds[index],
+                sheet,
+                stated_rpm=conditions[index].crank_rpm,
+                near_rpm=near_rpm,
+                paths=paths,
             )
+            if paths is not None and found.confidence <= SURE_TAKE:
+                kept[index] = paths  # for a second look; of a sure take nothing is kept
+            return found
 
         cranks = list(pool.map(speed, range(total)))
         unsure = [
@@ -350,7 +373,8 @@ def hear_all(
             for index, one in enumerate(cranks)
             if one.confidence <= SURE_TAKE and (near := company(cranks, index)) is not None
         ]
-        again = pool.map(lambda one: speed(*one), unsure)
+        again = list(pool.map(lambda one: speed(*one), unsure))
+        kept.clear()
         settled = list(cranks)
         for (index, near), one in zip(unsure, again, strict=True):
             if confirms(one, cranks[index], near):

@@ -143,6 +143,34 @@ class _Reading:
     candidates: list[Candidate]
 
 
+class CrankPaths:
+    """The paths found in one sound, sought when first asked for and kept: the same sound can be
+    judged again beside another speed at little cost.
+
+    Parameters
+    ----------
+    sound, cylinders, strokes
+        As for `estimate_crank`.
+    """
+
+    def __init__(self, sound: CrankSound, cylinders: int, strokes: int = 4) -> None:
+        self._sound = sound
+        self._engine = _Engine(cylinders, strokes)
+        self._combs = comb_match(sound, cylinders, strokes)
+        self._banned = np.zeros(self._combs.match.shape, dtype=np.bool_)
+        self._readings: list[_Reading] = []
+        self.mains_hz = _mains_hz(sound)
+
+    def reading(self, number: int) -> _Reading:
+        """The path of that number from 0, each away from those before it."""
+        while len(self._readings) <= number:
+            if self._readings:
+                self._banned |= _near_multiples(self._readings[-1].path, self._combs)
+            banned = self._banned if self._readings else None
+            self._readings.append(_read(self._sound, self._combs, banned, self._engine))
+        return self._readings[number]
+
+
 def estimate_crank(
     sound: CrankSound,
     *,
@@ -151,6 +179,7 @@ def estimate_crank(
     idle_rpm: float | None = None,
     near_rpm: float | None = None,
     believed: float = BELIEVED,
+    paths: CrankPaths | None = None,
 ) -> CrankEstimate:
     """Crank speed over time from the sound of an engine.
 
@@ -168,6 +197,8 @@ def estimate_crank(
         Speed of the same engine in another take made alike, when that is known.
     believed
         Probability from which a speed is given.
+    paths
+        What an earlier call found in the same sound, so that it is not sought again.
 
     Returns
     -------
@@ -180,18 +211,14 @@ def estimate_crank(
         For a take under 2 s, an odd cylinder count, strokes or idle speed.
     """
     _check(sound, cylinders, strokes, idle_rpm)
-    combs = comb_match(sound, cylinders, strokes)
     prior = _speed_prior(idle_rpm, near_rpm)
-    engine = _Engine(cylinders, strokes)
-    mains_hz = _mains_hz(sound)
-    readings = [_read(sound, combs, None, engine)]
-    estimate = _decide(sound, readings, prior, mains_hz, believed)
-    banned = np.zeros(combs.match.shape, dtype=np.bool_)
+    paths = paths or CrankPaths(sound, cylinders, strokes)
+    readings = [paths.reading(0)]
+    estimate = _decide(sound, readings, prior, paths.mains_hz, believed)
     while len(readings) < PATHS and estimate.confidence < SURE:
         # A path may have locked on to something else that turns: look once more beside it.
-        banned |= _near_multiples(readings[-1].path, combs)
-        readings.append(_read(sound, combs, banned, engine))
-        estimate = _decide(sound, readings, prior, mains_hz, believed)
+        readings.append(paths.reading(len(readings)))
+        estimate = _decide(sound, readings, prior, paths.mains_hz, believed)
     return estimate
 
 
