@@ -67,7 +67,7 @@ class PartFileKeys(Keys):
         default=3.0, description="how far a tap may be off, one standard deviation [px]"
     )
     error_mm: Annotated[float, Field(gt=0.0, le=10.0)] = Field(
-        default=0.2, description="how far a measured place may be off, one standard deviation, mm"
+        default=0.1, description="how far a measured place may be off, one standard deviation, mm"
     )
     height_mm: Size | None = Field(default=None, description="height by caliper in mm")
     hub_offset_mm: Annotated[float, Field(ge=-500.0, le=500.0)] | None = Field(
