@@ -6,6 +6,7 @@ that `--help` answers at once.
 
 from __future__ import annotations
 
+import copy
 import os
 import sys
 from collections.abc import Sequence
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
+from typer.models import CommandInfo, TyperInfo
 
 from beltside import __version__
 from beltside.cli.bolts import bolts_app
@@ -220,9 +222,37 @@ def _saved(result: ListenResult | FindResult, folder: Path | None) -> list[Path]
         return save_pictures(result, folder, progress=progress)
 
 
+def lean(words: Sequence[str]) -> typer.Typer:
+    """The commands that `words` need. Building a command takes some milliseconds, so one that is
+    called is built alone, and the page of all commands does without their own options."""
+    chosen = next((word for word in words if not word.startswith("-")), None)
+    few = copy.copy(app)
+    commands = [one for one in app.registered_commands if _name(one) == chosen]
+    groups = [one for one in app.registered_groups if one.name == chosen]
+    if commands or groups:
+        few.registered_commands, few.registered_groups = commands, groups
+    elif chosen is None:
+        few.registered_groups = [_bare(one) for one in app.registered_groups]
+    return few
+
+
+def _name(command: CommandInfo) -> str:
+    return command.name or command.callback.__name__.replace("_", "-") if command.callback else ""
+
+
+def _bare(group: TyperInfo) -> TyperInfo:
+    """A group without its commands, for the page of all commands."""
+    bare = copy.copy(group)
+    if group.typer_instance is not None:
+        bare.typer_instance = copy.copy(group.typer_instance)
+        bare.typer_instance.registered_commands = []
+        bare.typer_instance.registered_groups = []
+    return bare
+
+
 def main(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command with `arguments` (those of the process when None) and exit."""
     given = list(sys.argv[1:] if arguments is None else arguments)
     raise SystemExit(
-        exit_code_of(lambda: app(args=given, prog_name="beltside", standalone_mode=False))
+        exit_code_of(lambda: lean(given)(args=given, prog_name="beltside", standalone_mode=False))
     )
