@@ -88,6 +88,18 @@ HOME_OF = {
     "subprocess": {"media"},
     "socket": {"web", "cli"},
     "sqlite3": {"jobs"},
+    "sqlalchemy": {"jobs"},
+    "alembic": {"jobs"},
+    "psycopg": {"jobs"},
+    "pyrage": {"jobs"},
+    "fastapi": {"web"},
+    "starlette": {"web"},
+    "uvicorn": {"web"},
+    "jinja2": {"web", "proof"},
+    "cryptography": {"web"},
+    "trustme": {"web"},
+    "segno": {"proof"},
+    "typst": {"proof"},
 }
 
 FORBIDDEN_CALLS = {"open", "print", "input", "exec", "eval", "compile", "__import__"}

@@ -1,0 +1,221 @@
+"""Opens the record's database: SQLite in a file, or PostgreSQL by a URL."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Final
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
+
+from beltside.base.errors import BeltsideError, InputError
+
+MIGRATIONS: Final = Path(__file__).parent / "migrations"
+BUSY_MS: Final = 15_000
+"""How long one writer waits for another before giving up."""
+
+
+class RecordError(BeltsideError):
+    """The record cannot be read or written: disk full, read only, damaged, from a newer version."""
+
+
+class Database:
+    """One open database. Use `reading()` and `writing()`; each is one transaction."""
+
+    def __init__(self, engine: sa.Engine) -> None:
+        self.engine: Final = engine
+        self.is_sqlite: Final = engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """A transaction that sees one moment of the record and changes nothing."""
+        with _told(self.engine), self.engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """A transaction that is kept whole when the block ends, or not at all when it raises."""
+        with _told(self.engine), self.engine.connect() as connection:
+            connection = connection.execution_options(beltside_writing=True)
+            with connection.begin():
+                yield connection
+
+    def close(self) -> None:
+        """Let go of every connection; may be called twice."""
+        self.engine.dispose()
+
+    def __enter__(self) -> Database:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def open_database(where: Path | str) -> Database:
+    """The database in a file, or behind a URL such as `postgresql://...`, brought up to date.
+
+    Raises
+    ------
+    InputError
+        When the URL is none, or of a database Beltside does not speak to.
+    RecordError
+        When it cannot be opened or written, is no database, or was written by a newer Beltside.
+    """
+    database = connect(where)
+    try:
+        bring_up_to_date(database)
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+def connect(where: Path | str) -> Database:
+    """As `open_database`, but as it is found: nothing is made or brought up to date."""
+    url = _url(where)
+    if url.get_backend_name() == "sqlite":
+        options: dict[str, Any] = {"connect_args": {"timeout": BUSY_MS / 1000}}
+        if url.database:
+            try:
+                Path(url.database).parent.mkdir(parents=True, exist_ok=True)
+            except OSError as error:
+                raise RecordError(
+                    f"The folder {Path(url.database).parent} cannot be made: {error.strerror}",
+                    instead="a folder you may write to",
+                ) from error
+    else:
+        options = {"pool_size": 8, "max_overflow": 8, "pool_pre_ping": True}
+    engine = sa.create_engine(url, **options)
+    if url.get_backend_name() == "sqlite":
+        sa.event.listen(engine, "connect", _set_up_sqlite)
+        sa.event.listen(engine, "begin", _begin_sqlite)
+    return Database(engine)
+
+
+def bring_up_to_date(database: Database) -> None:
+    """Make the tables, or carry an older record over to the tables of this version.
+
+    Raises
+    ------
+    RecordError
+        When the record was written by a newer Beltside; it is left as it was.
+    """
+    scripts = ScriptDirectory(str(MIGRATIONS))
+    newest = scripts.get_current_head()
+    with database.reading() as connection:
+        found = MigrationContext.configure(connection).get_current_revision()
+    if found == newest:
+        return
+    if found is not None and found not in {step.revision for step in scripts.walk_revisions()}:
+        raise RecordError(
+            f"This record was written by a newer Beltside (its tables are at {found})",
+            allowed=f"tables up to {newest}",
+            instead="the newer Beltside, or a backup made with this one",
+        )
+    migrate(database, "head")
+
+
+def migrate(database: Database, to: str) -> None:
+    """Carry the tables up or down to a revision, whole or not at all."""
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    with database.writing() as connection:
+        config.attributes["connection"] = connection
+        if to == "head" or not _is_behind(connection, to):
+            command.upgrade(config, to)
+        else:
+            command.downgrade(config, to)
+
+
+def _is_behind(connection: sa.Connection, to: str) -> bool:
+    """Whether `to` is a revision older than the one found."""
+    found = MigrationContext.configure(connection).get_current_revision()
+    if to == "base":
+        return found is not None
+    older = [step.revision for step in ScriptDirectory(str(MIGRATIONS)).walk_revisions()]
+    return found in older and to in older and older.index(to) > older.index(found)
+
+
+def _url(where: Path | str) -> URL:
+    if isinstance(where, Path):
+        return URL.create("sqlite", database=str(where))
+    try:
+        url = make_url(where)
+    except ArgumentError as error:
+        raise InputError(
+            f"{where!r} is no address of a database",
+            allowed="postgresql://USER@HOST/NAME, or the path of a file",
+        ) from error
+    if url.get_backend_name() == "postgresql":
+        return url.set(drivername="postgresql+psycopg")
+    if url.get_backend_name() == "sqlite":
+        return url
+    raise InputError(
+        f"Beltside keeps no record in {url.get_backend_name()!r}",
+        allowed="postgresql://USER@HOST/NAME, or the path of a file",
+    )
+
+
+def _set_up_sqlite(connection: Any, _record: Any) -> None:
+    # The driver must not begin transactions by itself: `_begin_sqlite` does.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    for pragma in (
+        f"busy_timeout = {BUSY_MS}",
+        "journal_mode = WAL",
+        "synchronous = FULL",
+        "foreign_keys = ON",
+        "temp_store = MEMORY",
+        "cache_size = -32000",
+    ):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    # A writer takes its turn at once: one that reads first and writes later could find the record
+    # changed under it and have to start again.
+    writing = connection.get_execution_options().get("beltside_writing", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+
+_IN_PLAIN_WORDS: Final = {
+    "full": ("The disk is full; nothing was changed", "room on the disk, then the same again"),
+    "readonly": ("The record may only be read here; nothing was changed", "a folder you may write"),
+    "unable to open": ("The record cannot be opened", "a folder that is there and yours to write"),
+    "malformed": ("The record is damaged", "`beltside check`, then a backup"),
+    "not a database": ("The file is no record of Beltside", "another file, or a backup"),
+    "locked": ("Somebody else has been writing for long; nothing was changed", "the same again"),
+    "disk i/o": ("The disk gave an error; nothing was changed", "`beltside check`, then a backup"),
+}
+
+
+@contextmanager
+def _told(engine: sa.Engine) -> Iterator[None]:
+    """Turn what a database says of itself into plain words; anything else is left as it is."""
+    try:
+        yield
+    except DBAPIError as error:
+        said = str(error.orig).lower()
+        for sign, (given, instead) in _IN_PLAIN_WORDS.items():
+            if sign in said:
+                raise RecordError(f"{given} ({error.orig})", instead=instead) from error
+        if engine.dialect.name == "postgresql" and isinstance(error, OperationalError):
+            raise RecordError(
+                f"The database server does not answer: {str(error.orig).splitlines()[0]}",
+                instead="start it, or check its address",
+            ) from error
+        raise

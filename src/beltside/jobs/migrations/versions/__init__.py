@@ -1,0 +1,1 @@
+"""One reversible step in each file."""

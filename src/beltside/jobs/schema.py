@@ -1,0 +1,180 @@
+"""The record's tables.
+
+`migrations/` makes them; a test holds the two together on every database.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    PrimaryKeyConstraint,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+from beltside.jobs.columns import PlainJson, UtcTime
+
+METADATA: Final = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+COUNTER: Final = Table(
+    "counter",
+    METADATA,
+    Column("name", String(40), primary_key=True),
+    Column("value", BigInteger, nullable=False),
+)
+
+# The card: what a list of jobs shows, worked out anew from the entries with every change.
+JOB: Final = Table(
+    "job",
+    METADATA,
+    Column("id", String(32), primary_key=True),
+    Column("number", Integer, nullable=False),
+    Column("created_at", UtcTime, nullable=False),
+    Column("created_by", Text, nullable=False),
+    Column("changed_at", UtcTime, nullable=False),
+    Column("change", BigInteger, nullable=False),
+    Column("stage", String(20), nullable=False),
+    Column("closed_at", UtcTime),
+    Column("card", PlainJson, nullable=False),
+    UniqueConstraint("number"),
+    Index(None, "stage", "changed_at"),
+    Index(None, "changed_at"),
+)
+
+# What an entry is now. `job_id` is empty for what belongs to the shop and to no job: its settings.
+ENTRY: Final = Table(
+    "entry",
+    METADATA,
+    Column("id", String(64), primary_key=True),
+    Column("job_id", String(32), ForeignKey("job.id", ondelete="CASCADE")),
+    Column("kind", String(40), nullable=False),
+    Column("created_at", UtcTime, nullable=False),
+    Column("place", BigInteger, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("removed", Boolean, nullable=False),
+    Column("body", PlainJson, nullable=False),
+    Column("clash", PlainJson),
+    UniqueConstraint("job_id", "place"),
+    Index(None, "kind"),
+)
+
+# All it ever was; the newest one is repeated in `entry`.
+ENTRY_VERSION: Final = Table(
+    "entry_version",
+    METADATA,
+    Column("entry_id", String(64), ForeignKey("entry.id", ondelete="CASCADE"), nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("removed", Boolean, nullable=False),
+    Column("body", PlainJson, nullable=False),
+    Column("clash", PlainJson),
+    Column("how", String(20), nullable=False),
+    PrimaryKeyConstraint("entry_id", "version"),
+)
+
+STORED_FILE: Final = Table(
+    "stored_file",
+    METADATA,
+    Column("sha256", String(64), primary_key=True),
+    Column("bytes", BigInteger, nullable=False),
+    Column("media_type", String(100), nullable=False),
+    Column("added_at", UtcTime, nullable=False),
+)
+
+# Which entries need a stored file, in any version: it may go only when none does.
+FILE_USE: Final = Table(
+    "file_use",
+    METADATA,
+    Column("sha256", String(64), ForeignKey("stored_file.sha256"), nullable=False),
+    Column("entry_id", String(64), ForeignKey("entry.id", ondelete="CASCADE"), nullable=False),
+    PrimaryKeyConstraint("sha256", "entry_id"),
+    Index(None, "entry_id"),
+)
+
+# One row for each piece of work: never twice for the same file, settings and method.
+ANALYSIS: Final = Table(
+    "analysis",
+    METADATA,
+    Column("id", String(32), primary_key=True),
+    Column("method", String(40), nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("subject", String(64), nullable=False),
+    Column("settings_key", String(64), nullable=False),
+    Column("settings", PlainJson, nullable=False),
+    Column("job_id", String(32), ForeignKey("job.id", ondelete="CASCADE")),
+    Column("asked_at", UtcTime, nullable=False),
+    Column("state", String(12), nullable=False),
+    Column("progress", Integer, nullable=False),
+    Column("doing", Text, nullable=False),
+    Column("worker", String(64)),
+    Column("beat_at", UtcTime),
+    Column("attempts", Integer, nullable=False),
+    Column("started_at", UtcTime),
+    Column("ended_at", UtcTime),
+    Column("result", PlainJson),
+    Column("problem", Text),
+    UniqueConstraint("method", "version", "subject", "settings_key"),
+    Index(None, "state", "asked_at"),
+    Index(None, "job_id"),
+    Index(None, "subject"),
+)
+
+# Search: the distinct words, their letter groups, and where each word stands.
+TERM: Final = Table(
+    "term",
+    METADATA,
+    Column("id", Integer, primary_key=True),
+    Column("word", String(64), nullable=False),
+    UniqueConstraint("word"),
+)
+TERM_GRAM: Final = Table(
+    "term_gram",
+    METADATA,
+    Column("gram", String(3), nullable=False),
+    Column("term_id", Integer, ForeignKey("term.id", ondelete="CASCADE"), nullable=False),
+    PrimaryKeyConstraint("gram", "term_id"),
+)
+TERM_USE: Final = Table(
+    "term_use",
+    METADATA,
+    Column("term_id", Integer, ForeignKey("term.id", ondelete="CASCADE"), nullable=False),
+    Column("job_id", String(32), ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
+    Column("entry_id", String(64), ForeignKey("entry.id", ondelete="CASCADE"), nullable=False),
+    PrimaryKeyConstraint("term_id", "job_id", "entry_id"),
+    Index(None, "entry_id"),
+    Index(None, "job_id"),
+)
+
+# Fingerprints of takes; `cause` is filled when the job is closed.
+SOUND: Final = Table(
+    "sound",
+    METADATA,
+    Column("entry_id", String(64), ForeignKey("entry.id", ondelete="CASCADE"), nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("job_id", String(32), ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
+    Column("cause", String(60)),
+    Column("fingerprint", LargeBinary, nullable=False),
+    PrimaryKeyConstraint("entry_id", "version"),
+    Index(None, "job_id"),
+)
