@@ -1,0 +1,195 @@
+"""The shop's record, opened: where jobs, files and settings are kept, and who is writing."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from beltside.base.errors import InputError, nearest
+from beltside.casework.formats.entries import ENTRY_KINDS, SINGLE_KINDS
+from beltside.casework.own import own_folder
+from beltside.jobs.database import open_database
+from beltside.jobs.entries import Change, Entry, JobSheet
+from beltside.jobs.record import Record
+from beltside.jobs.store import FolderStore, StoredFile
+
+URL_VARIABLE: Final = "BELTSIDE_DATABASE"
+DATABASE_FILE: Final = "shop.db"
+FILES_FOLDER: Final = "files"
+
+
+@dataclass(frozen=True)
+class Shop:
+    """An open record.
+
+    Attributes
+    ----------
+    folder
+        Where the shop's own files are.
+    record, files
+        The jobs and the stored files.
+    by
+        Who is writing.
+    """
+
+    folder: Path
+    record: Record
+    files: FolderStore
+    by: str
+
+    def as_writer(self, by: str) -> Shop:
+        """The same record in another's hand."""
+        return replace(self, by=by)
+
+    def close(self) -> None:
+        """Let go of the database; may be called twice."""
+        self.record.database.close()
+
+
+@contextlib.contextmanager
+def open_shop(
+    folder: Path | None = None, *, database: str | None = None, by: str = "technician"
+) -> Iterator[Shop]:
+    """Open the record, making it when there is none, and close it afterwards.
+
+    Parameters
+    ----------
+    folder
+        The shop's folder; `.beltside` in the person's home, or what BELTSIDE_FOLDER says.
+    database
+        A PostgreSQL URL; what BELTSIDE_DATABASE says, or a file in the folder.
+
+    Raises
+    ------
+    RecordError
+        When it cannot be opened or written, or is of a newer version.
+    """
+    shop = shop_at(folder, database=database, by=by)
+    try:
+        yield shop
+    finally:
+        shop.close()
+
+
+def shop_at(
+    folder: Path | None = None, *, database: str | None = None, by: str = "technician"
+) -> Shop:
+    """As `open_shop`, for those who close it themselves."""
+    folder = folder or own_folder()
+    where = database or os.environ.get(URL_VARIABLE) or folder / DATABASE_FILE
+    return Shop(folder, Record(open_database(where)), FolderStore(folder / FILES_FOLDER), by)
+
+
+class FieldProblemsError(InputError):
+    """Fields of an entry that are not of the allowed form.
+
+    `by_field` has what is wrong beside each; what was typed is in `typed`, all of it.
+    """
+
+    def __init__(self, kind: str, typed: Mapping[str, Any], by_field: Mapping[str, str]) -> None:
+        self.kind: Final = kind
+        self.typed: Final = typed
+        self.by_field: Final = by_field
+        super().__init__(
+            f"The {kind} has problems: "
+            + "; ".join(f"{name}: {problem}" for name, problem in by_field.items())
+        )
+
+
+def checked(kind: str, typed: Mapping[str, Any]) -> dict[str, Any]:
+    """The body of an entry, checked field by field.
+
+    Raises
+    ------
+    FieldProblemsError
+        With every wrong field and what was typed.
+    InputError
+        When there is no such kind.
+    """
+    keys = ENTRY_KINDS.get(kind)
+    if keys is None:
+        close = nearest(kind, ENTRY_KINDS)
+        raise InputError(
+            f"Nothing of the kind {kind!r} is kept",
+            allowed=", ".join(ENTRY_KINDS),
+            instead=close or "",
+        )
+    try:
+        return keys.model_validate(dict(typed)).model_dump(mode="json")
+    except ValidationError as error:
+        wrong: dict[str, str] = {}
+        for one in error.errors(include_url=False, include_context=False):
+            name = ".".join(str(step) for step in one["loc"]) or kind
+            wrong.setdefault(name, _plain(one["type"], one["msg"], keys.model_fields, name))
+        raise FieldProblemsError(kind, dict(typed), wrong) from error
+
+
+def _plain(type_: str, said: str, fields: Mapping[str, Any], name: str) -> str:
+    if type_ == "extra_forbidden":
+        close = nearest(name, fields)
+        return "there is no such field" + (f"; the nearest is {close}" if close else "")
+    if type_ == "missing":
+        return "is missing"
+    return said.removeprefix("Value error, ")
+
+
+def write(
+    shop: Shop,
+    job_id: str,
+    kind: str,
+    typed: Mapping[str, Any],
+    *,
+    entry_id: str | None = None,
+    files: Iterable[str] = (),
+) -> Entry:
+    """Write an entry on a job; of kinds a job has once, the one there is changed.
+
+    Fields left out of a change keep their value.
+    """
+    if kind in SINGLE_KINDS:
+        there = shop.record.sheet(job_id).newest(kind)
+        if there is not None and there.id != entry_id:
+            body = checked(kind, {**there.body, **typed})
+            return shop.record.change(
+                there.id, body, by=shop.by, based_on=there.version, files=files
+            ).entry
+    return shop.record.add(
+        job_id, kind, checked(kind, typed), by=shop.by, entry_id=entry_id, files=files
+    )
+
+
+def rewrite(
+    shop: Shop, entry_id: str, typed: Mapping[str, Any], *, based_on: int | None = None
+) -> Change:
+    """Change fields of an entry; those left out keep the value they had in `based_on`.
+
+    What somebody else wrote since is joined with it, see `Record.change`.
+    """
+    now = shop.record.entry(entry_id)
+    was = now
+    if based_on is not None and based_on != now.version:
+        was = next((old for old in shop.record.history(entry_id) if old.version == based_on), now)
+    body = checked(now.kind, {**was.body, **typed})
+    return shop.record.change(entry_id, body, by=shop.by, based_on=was.version)
+
+
+def keep(
+    shop: Shop, pieces: Iterable[bytes], *, media_type: str, most_bytes: int = 2_000_000_000
+) -> StoredFile:
+    """Store a file, once however often it comes, and enter it in the record."""
+    stored = shop.files.put(pieces, most_bytes=most_bytes)
+    shop.record.keep_file(stored, media_type)
+    return stored
+
+
+def sheet_of(shop: Shop, job: str) -> JobSheet:
+    """A job by its name or its number."""
+    if job.isdecimal() and len(job) < 10:
+        return shop.record.sheet(shop.record.job(int(job)).id)
+    return shop.record.sheet(job)
