@@ -96,3 +96,10 @@ def test_no_blows_near_airbags(state):
     plan = stuck_plan(state, ["airbag"])
     assert plan.steps
     assert not [step for step in plan.steps if step.name.startswith(("shock", "impact"))]
+    assert "tap the" not in " ".join(step.do for step in plan.steps)
+
+
+def test_a_snapped_bolt_has_no_head_to_tap():
+    said = " ".join(step.do for step in stuck_plan("snapped").steps if step.name == "penetrant")
+    assert "tap the stub" in said
+    assert "head" not in said

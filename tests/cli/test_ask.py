@@ -109,18 +109,37 @@ def test_learned_from_closing_to_reset(
     close = ("learned", "add", str(case), "--replaced")
     assert run(*close, "coolant-pump.seal", "--cured", "yes") == 0
     out = capsys.readouterr().out
-    assert "1 closed jobs, 1 of them cured" in out
+    assert "1 closed job, 1 of them cured" in out
     assert "coolant-pump.seal" in out
     target = tmp_path / "mine.json"
     assert run("learned", "export", str(target), "--json") == 0
     assert json.loads(capsys.readouterr().out)["jobs"] == 1
     assert run("learned", "merge", str(target)) == 0
-    assert "0 jobs added, 1 were known already" in capsys.readouterr().out
+    assert "0 jobs added, 1 was known already" in capsys.readouterr().out
     assert run("learned", "show", "--json") == 0
     assert json.loads(capsys.readouterr().out)["jobs"] == 1
-    assert run("learned", "reset") == 0
+    assert run("learned", "reset", "--yes") == 0
     assert run("learned", "reset") == 0
     assert "shipped values hold" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("said", "code", "left"), [("y\n", 0, 0), ("\n", 0, 1), ("", 2, 1)])
+def test_what_was_learned_is_set_aside_only_when_asked_and_answered(
+    case: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    said: str,
+    code: int,
+    left: int,
+) -> None:
+    case.write_text(case.read_text() + "[[finding]]\ncheck = 'weep-hole'\noutcome = 'marks'\n")
+    run("learned", "add", str(case), "--replaced", "coolant-pump.seal", "--cured", "yes")
+    monkeypatch.setattr(sys, "stdin", io.StringIO(said))
+    assert run("learned", "reset") == code
+    assert run("learned", "reset", "--json") == (2 if left else 0)
+    capsys.readouterr()
+    run("learned", "show", "--json")
+    assert json.loads(capsys.readouterr().out)["jobs"] == left
 
 
 @pytest.mark.parametrize(

@@ -467,3 +467,21 @@ def test_the_module_runs_as_the_command() -> None:
     assert done.returncode == 2
     assert done.stdout == ""
     assert "no-such-case does not exist" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "usage"),
+    [
+        (["strum"], "strum [OPTIONS] TAKE..."),
+        (["pulleys"], "pulleys [OPTIONS] [PHOTO]"),
+        (["bolts", "torque"], "torque [OPTIONS] [THREAD]"),
+        (["teardown", "agree"], "agree [OPTIONS] OFFER"),
+    ],
+)
+def test_help_names_arguments_in_plain_words(
+    words: list[str], usage: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(*words, "--help") == 0
+    told = capsys.readouterr().out
+    assert usage in told
+    assert not re.search(r"<\w|\[\[|Path\b|\{", told)

@@ -104,3 +104,12 @@ def suggest_part(word: str, allowed: Iterable[str]) -> str | None:
     names = list(allowed)
     other = OTHER_NAMES.get(word)
     return other if other in names else nearest(word, names)
+
+
+def count_of(count: int, one: str, many: str = "") -> str:
+    """A count with its noun; `many` where an "s" behind the noun is not enough.
+
+    >>> count_of(1, "closed job"), count_of(2, "closed job"), count_of(0, "branch", "branches")
+    ('1 closed job', '2 closed jobs', '0 branches')
+    """
+    return f"{count} {one if count == 1 else many or one + 's'}"

@@ -99,14 +99,21 @@ class StuckPlan:
     afterwards: tuple[str, ...]
 
 
-_PENETRANT = StuckStep(
-    "penetrant",
-    "Wire-brush what shows of the thread, penetrant on both ends, tap the head, wait 15 minutes; "
-    "again, and overnight when the job allows it.",
-    "nothing has crept in after two goes",
-    Minutes(10, 20, 40),
-    (EYES,),
-)
+_TAP_HEAD = "tap the head lightly, "
+_TAP_STUB = "tap the stub lightly, "
+
+
+def _penetrant(tap: str) -> StuckStep:
+    return StuckStep(
+        "penetrant",
+        f"Wire-brush what shows of the thread, penetrant on both ends, {tap}wait 15 minutes; "
+        "again, and overnight when the job allows it.",
+        "nothing has crept in after two goes",
+        Minutes(10, 20, 40),
+        (EYES,),
+    )
+
+
 _HEAT = StuckStep(
     "heat the part",
     "Heat the part round the bolt, not the bolt, with a heat gun or induction coil, until a drop "
@@ -143,7 +150,7 @@ _STEPS: Final = {
             "it is the right way and nothing else holds it",
             Minutes(2, 3, 5),
         ),
-        _PENETRANT,
+        _penetrant(_TAP_HEAD),
         StuckStep(
             "shock",
             "A punch square on the head and a few firm blows with a hammer.",
@@ -199,7 +206,7 @@ _STEPS: Final = {
             Minutes(4, 8, 15),
             (EYES,),
         ),
-        _PENETRANT,
+        _penetrant(_TAP_HEAD),
         _HEAT,
         StuckStep(
             "locking pliers or chisel",
@@ -228,7 +235,7 @@ _STEPS: Final = {
             "the part is off and the stub sits tight",
             Minutes(5, 10, 20),
         ),
-        _PENETRANT,
+        _penetrant(_TAP_STUB),
         StuckStep(
             "grip the stub",
             "Locking pliers or two nuts locked on what stands out, to and fro.",
@@ -349,9 +356,13 @@ def _with_cautions(step: StuckStep, near: list[str], aluminium: bool) -> StuckSt
         )
     if step is _INSERT and "coolant" in near:
         more.append("If the hole reaches coolant, seal the new thread and look for drips.")
+    do = step.do
+    if "airbag" in near:
+        # Taps are blows too.
+        do = do.replace(_TAP_HEAD, "").replace(_TAP_STUB, "")
     return StuckStep(
         step.name,
-        step.do,
+        do,
         step.stop_when,
         step.minutes,
         (*step.cautions, *more),

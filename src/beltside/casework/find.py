@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from beltside.base.errors import InputError, nearest
 from beltside.base.provenance import Provenance
+from beltside.base.words import count_of
 from beltside.casework.drive_orders import doubted_diameters, with_path
 from beltside.casework.findings import (
     contradictions,
@@ -373,7 +374,7 @@ def _reasons(
             case.measured,
         )
     reasons += of_findings
-    learned = f", and {case.tables.jobs} closed jobs" if case.tables.jobs else ""
+    learned = f", and {count_of(case.tables.jobs, 'closed job')}" if case.tables.jobs else ""
     reasons.append(
         Because(
             "before any test",

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from beltside.base.errors import InputError
+from beltside.base.words import count_of
 from beltside.casework.find import findings_of
 from beltside.casework.formats import load_case
 from beltside.casework.formats.learned_file import (
@@ -210,7 +211,8 @@ def merge(source: Path) -> LearnedResult:
     new = len(together.jobs) - len(kept.jobs)
     write_learned(learned_path(), together)
     known = len(theirs.jobs) - new
-    return show(notes=(f"{new} jobs added, {known} were known already",))
+    before = "was" if known == 1 else "were"
+    return show(notes=(f"{count_of(new, 'job')} added, {known} {before} known already",))
 
 
 def reset() -> Path | None:

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
 
     from beltside.casework.match_parts import MatchResult, PairResult
 
+_FLAT = (
+    "A picture shows a flat face only. Lay the parts on each other before you bolt; the maker's "
+    "service data stands above this."
+)
 _PART = "a part file (TOML), or a photo of the part"
 
 
@@ -73,23 +77,15 @@ def match(
 
 
 def _show(result: MatchResult, saved: Sequence[Path]) -> None:
+    from beltside.cli.text import bullets, picture_names
+
     with page() as out:
         out.print(f"{result.verdict[0].upper()}{result.verdict[1:]}.", style="bold")
         for pair in result.pairs:
             _pair(out, pair)
-        if result.warnings:
-            out.print("\nWARNINGS", style="bold")
-            for warning in result.warnings:
-                out.print(f"- {warning}.")
-        if saved:
-            out.print("\nPICTURES", style="bold")
-            for path in saved:
-                out.print(f"  {path}")
-        out.print("\nCAUTION", style="bold")
-        out.print(
-            "- A picture shows a flat face only. Lay the parts on each other before you bolt; the "
-            "maker's service data stands above this."
-        )
+        bullets(out, "Warnings", result.warnings)
+        picture_names(out, saved)
+        bullets(out, "Caution", [_FLAT])
 
 
 def _pair(out: Console, pair: PairResult) -> None:

@@ -7,16 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from beltside.cli.screen import page
-from beltside.cli.show import (
-    BELT_OFF,
-    RUNNING_ENGINE,
-    _add,
-    _bullets,
-    _heading,
-    _pictures,
-    _say,
-    _table,
-)
+from beltside.cli.show import BELT_OFF, RUNNING_ENGINE
+from beltside.cli.text import add_row, bullets, columns, heading, picture_names, say
 from beltside.proof.compare_words import (
     answer,
     change_words,
@@ -39,35 +31,37 @@ def show_compare(
 ) -> None:
     """Print a comparison."""
     with page() as out:
-        _say(out, answer(result), style="bold")
+        say(out, answer(result), style="bold")
         if not result.comparable:
-            _bullets(out, "Why not", result.why_not)
+            bullets(out, "Why not", result.why_not)
         else:
-            _say(out, loudness_sentence(result))
-            _say(out, sharpness_sentence(result))
-            _say(out, f"A-weighted: {change_words(result.quieter_dba)}.")
-            _say(out, speed_sentence(result))
+            say(out, loudness_sentence(result))
+            say(out, sharpness_sentence(result))
+            say(out, f"A-weighted: {change_words(result.quieter_dba)}.")
+            say(out, speed_sentence(result))
             if result.parts:
-                _heading(out, "By part", "all lines of one source together")
-                table = _table("wrap", "wrap", "wrap")
+                heading(out, "By part", "all lines of one source together")
+                table = columns("wrap", "wrap", "wrap")
                 for part in result.parts:
-                    _add(table, part_words(part.part), part.source, change_words(part.quieter_db))
+                    add_row(
+                        table, part_words(part.part), part.source, change_words(part.quieter_db)
+                    )
                 out.print(table)
             else:
-                _heading(out, "By part")
-                _say(out, "No line stands out in either take that a part of this drive explains.")
-            _heading(out, "By third octave")
-            table = _table("right", "wrap")
+                heading(out, "By part")
+                say(out, "No line stands out in either take that a part of this drive explains.")
+            heading(out, "By third octave")
+            table = columns("right", "wrap")
             for band in result.bands:
-                _add(table, hertz_words(band.nominal_hz), change_words(band.quieter_db))
+                add_row(table, hertz_words(band.nominal_hz), change_words(band.quieter_db))
             out.print(table)
         if pair is not None:
-            _heading(out, "To listen to")
-            _say(
+            heading(out, "To listen to")
+            say(
                 out,
                 f"{pair.before.name} and {pair.after.name} in {pair.before.parent}: {pair.says}, "
                 f"{pair.seconds:.0f} s each, brought to the same level of the engine.",
             )
-        _pictures(out, pictures)
-        _bullets(out, "Warnings", result.warnings)
-        _bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])
+        picture_names(out, pictures)
+        bullets(out, "Warnings", result.warnings)
+        bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])

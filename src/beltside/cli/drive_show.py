@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from rich.console import Console
-from rich.table import Table
-from rich.text import Text
-
 from beltside.cli.screen import page
-from beltside.proof.wording import full_stop, part_words, printable
+from beltside.cli.text import add_row, bullets, columns, heading, picture_names, say
+from beltside.proof.wording import full_stop, part_words
 
 if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
     from beltside.casework.drive_results import BeltFit, DriveResult, TensionerReport
     from beltside.casework.strum import StrumResult
 
@@ -31,48 +31,45 @@ def show_drive(result: DriveResult, pictures: Sequence[Path], *, us: bool = Fals
     """Print a belt drive."""
     units = _Units(us)
     with page() as out:
-        _say(out, _drive_answer(result, units), style="bold")
-        _heading(out, "Pulleys")
-        _print(out, _pulleys(result, units))
+        say(out, _drive_answer(result, units), style="bold")
+        heading(out, "Pulleys")
+        out.print(_pulleys(result, units))
         if result.spans:
-            _heading(out, "Spans", "along the belt's travel")
-            _print(out, _spans(result, units))
+            heading(out, "Spans", "along the belt's travel")
+            out.print(_spans(result, units))
             _slip(out, result, units)
         if result.tensioner is not None:
             _tensioner(out, result.tensioner, units)
         if result.alignment:
             _alignment(out, result, units)
-        _bullets(out, "Warnings", result.warnings)
-        if pictures:
-            _heading(out, "Picture")
-            for picture in pictures:
-                _say(out, str(picture))
-        _bullets(out, "Caution", [STANDING])
+        bullets(out, "Warnings", result.warnings)
+        picture_names(out, pictures)
+        bullets(out, "Caution", [STANDING])
 
 
 def show_strum(result: StrumResult, *, us: bool = False) -> None:
     """Print what a pluck says."""
     units = _Units(us)
     with page() as out:
-        _say(out, _strum_answer(result, units), style="bold")
+        say(out, _strum_answer(result, units), style="bold")
         if result.strum.plucks:
-            _heading(out, "Plucks")
-            table = _table("right", "right", "right")
+            heading(out, "Plucks")
+            table = columns("right", "right", "right")
             for one in result.strum.plucks:
-                _add(
+                add_row(
                     table,
                     f"{one.start_s:.1f} s",
                     f"{one.frequency_hz:.1f} Hz",
                     f"({one.low_hz:.1f} to {one.high_hz:.1f})",
                 )
-            _print(out, table)
+            out.print(table)
         if result.spans:
-            _heading(out, "Tension", "by span")
-            table = _table("left", "right", "right", "right", "left")
+            heading(out, "Tension", "by span")
+            table = columns("wrap", "right", "right", "right", "wrap")
             for span in result.spans:
                 name = f"{part_words(span.from_part)} to {part_words(span.to_part)}"
                 tension = span.tension
-                _add(
+                add_row(
                     table,
                     name if span.from_part else "the span",
                     units.length(span.length_mm),
@@ -80,15 +77,15 @@ def show_strum(result: StrumResult, *, us: bool = False) -> None:
                     f"({units.force(tension.low_n)} to {units.force(tension.high_n)})",
                     span.verdict or "" if span.possible else "not this one",
                 )
-            _print(out, table)
+            out.print(table)
             stiff = max((one.tension.stiffness_n for one in result.spans), default=0.0)
-            _say(
+            say(
                 out,
                 f"Up to {units.force(stiff)} taken off for the belt's own stiffness.",
                 style="dim",
             )
-        _bullets(out, "Warnings", result.warnings)
-        _bullets(out, "Caution", [STANDING])
+        bullets(out, "Warnings", result.warnings)
+        bullets(out, "Caution", [STANDING])
 
 
 class _Units:
@@ -147,8 +144,8 @@ def _drive_answer(result: DriveResult, units: _Units) -> str:
 
 
 def _pulleys(result: DriveResult, units: _Units) -> Table:
-    table = _table("left", "right", "right", "right", "left", "right", "right", "right")
-    _head(
+    table = columns("wrap", "right", "right", "right", "wrap", "right", "right", "right")
+    add_row(
         table,
         "",
         "diameter",
@@ -158,9 +155,10 @@ def _pulleys(result: DriveResult, units: _Units) -> Table:
         "wrap",
         "torque",
         "margin",
+        style="dim",
     )
     for one in result.pulleys:
-        _add(
+        add_row(
             table,
             part_words(one.part),
             units.length(one.diameter_mm, 1),
@@ -185,11 +183,18 @@ def _margin(margin: float) -> str:
 
 
 def _spans(result: DriveResult, units: _Units) -> Table:
-    table = _table("left", "right", "right", "right")
+    table = columns("wrap", "right", "right", "right")
     known = result.tension_n is not None
-    _head(table, "", "free length", "note, standing" if known else "", "running" if known else "")
+    add_row(
+        table,
+        "",
+        "free length",
+        "note, standing" if known else "",
+        "running" if known else "",
+        style="dim",
+    )
     for one in result.spans:
-        _add(
+        add_row(
             table,
             f"{part_words(one.from_part)} to {part_words(one.to_part)}",
             units.length(one.length_mm),
@@ -203,20 +208,20 @@ def _slip(out: Console, result: DriveResult, units: _Units) -> None:
     about = f"{result.crank_rpm:.0f} rpm, {result.load} load"
     if result.tension_n is not None:
         about += f", standing tension {units.force(result.tension_n)} ({result.tension_from})"
-    _heading(out, "Slip", about)
-    table = _table("left", "left", "right", "right")
-    _head(table, "", "first to let go", "margin", "holds from")
+    heading(out, "Slip", about)
+    table = columns("wrap", "wrap", "right", "right")
+    add_row(table, "", "first to let go", "margin", "holds from", style="dim")
     for case in result.slip:
         margin = case.margins.get(case.first)
-        _add(
+        add_row(
             table,
             case.name,
             part_words(case.first),
             "" if margin is None else _margin(margin),
             units.force(case.slips_below_n),
         )
-    _print(out, table)
-    _say(
+    out.print(table)
+    say(
         out,
         'A margin of 2 means it could take twice its pull; under 1 it slips. "Holds from" is the '
         "least standing tension. Torques that the sheet does not give and all friction: common "
@@ -226,9 +231,9 @@ def _slip(out: Console, result: DriveResult, units: _Units) -> None:
 
 
 def _tensioner(out: Console, report: TensionerReport, units: _Units) -> None:
-    _heading(out, "Tensioner", part_words(report.part))
+    heading(out, "Tensioner", part_words(report.part))
     stops = "to its stops" if report.stops_known else "as far as the geometry goes: stops not given"
-    _say(
+    say(
         out,
         f"Takes up {units.way(report.takes_up, report.unit)}, lets out "
         f"{units.way(report.lets_out, report.unit)} ({stops}): belts of "
@@ -236,21 +241,21 @@ def _tensioner(out: Console, report: TensionerReport, units: _Units) -> None:
         f"The belt may grow {units.length(report.reserve_mm, 1)} before it runs out.",
     )
     if report.gained_mm is not None:
-        _say(out, f"The belt has gained {units.length(report.gained_mm, 1)} since it was new.")
+        say(out, f"The belt has gained {units.length(report.gained_mm, 1)} since it was new.")
     fits = list(report.fits)
     if report.asked is not None:
-        _say(out, "The belt asked for: " + _fit_words(report.asked, report.unit, units))
+        say(out, "The belt asked for: " + _fit_words(report.asked, report.unit, units))
     if fits:
         # Around where the tensioner stands now, which is where it should end up.
         fits.sort(key=lambda fit: abs(fit.way))
         shown = sorted(fits[:_MOST_FITS], key=lambda fit: fit.length_mm)
-        _say(out, f"Belts that fit ({report.fits_from}):")
-        table = _table("right", "wrap")
+        say(out, f"Belts that fit ({report.fits_from}):")
+        table = columns("right", "wrap")
         for fit in shown:
-            _add(table, "", _fit_words(fit, report.unit, units))
-        _print(out, table)
+            add_row(table, "", _fit_words(fit, report.unit, units))
+        out.print(table)
         if len(fits) > len(shown):
-            _say(out, f"and {len(fits) - len(shown)} further off; --json gives them all.")
+            say(out, f"and {len(fits) - len(shown)} further off; --json gives them all.")
 
 
 def _fit_words(fit: BeltFit, unit: str, units: _Units) -> str:
@@ -262,19 +267,19 @@ def _fit_words(fit: BeltFit, unit: str, units: _Units) -> str:
 
 
 def _alignment(out: Console, result: DriveResult, units: _Units) -> None:
-    _heading(out, "Alignment", "angle at which the belt enters")
-    table = _table("left", "right", "right", "left")
+    heading(out, "Alignment", "angle at which the belt enters")
+    table = columns("wrap", "right", "right", "wrap")
     for one in result.alignment:
         past = f" (past {', '.join(part_words(part) for part in one.past)})" if one.past else ""
-        _add(
+        add_row(
             table,
             f"{part_words(one.from_part)} to {part_words(one.to_part)}{past}",
             units.length(one.offset_mm, 1),
             f"{one.angle_deg:.2f} ± {one.error_deg:.2f}°",
             one.verdict + ("" if one.sure else ", within reading error"),
         )
-    _print(out, table)
-    _say(
+    out.print(table)
+    say(
         out,
         "In line up to 0.3°, chirp likely from 1.0° (common practice, no source).",
         style="dim",
@@ -298,49 +303,3 @@ def _strum_answer(result: StrumResult, units: _Units) -> str:
         low, high = result.target_n
         said += f": {result.verdict}, wanted {units.force(low)} to {units.force(high)}"
     return full_stop(said)
-
-
-def _say(out: Console, text: str, *, style: str = "") -> None:
-    out.print(Text(printable(text), style=style))
-
-
-def _heading(out: Console, text: str, about: str = "") -> None:
-    out.print()
-    heading = Text(text.upper(), style="bold")
-    if about:
-        heading.append(f"  {printable(about)}", style="not bold")
-    out.print(heading)
-
-
-def _print(out: Console, table: Table) -> None:
-    out.print(table)
-
-
-def _table(*columns: str) -> Table:
-    table = Table.grid(padding=(0, 2, 0, 0))
-    for column in columns:
-        table.add_column(
-            justify="right" if column == "right" else "left",
-            no_wrap=column == "right",
-            overflow="fold",
-        )
-    return table
-
-
-def _head(table: Table, *cells: str) -> None:
-    table.add_row(*(Text(cell, style="dim") for cell in cells))
-
-
-def _add(table: Table, *cells: str) -> None:
-    table.add_row(*(Text(printable(cell)) for cell in cells))
-
-
-def _bullets(out: Console, heading: str, sentences: Iterable[str]) -> None:
-    sentences = list(sentences)
-    if not sentences:
-        return
-    _heading(out, heading)
-    table = _table("left", "wrap")
-    for sentence in sentences:
-        _add(table, "-", full_stop(sentence))
-    out.print(table)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from beltside.base.errors import InputError
+from beltside.base.words import count_of
 from beltside.cli.problems import require_file, require_path
 from beltside.cli.screen import write, write_json
 
@@ -75,7 +76,10 @@ def export(
     if as_json:
         write_json({"file": str(target), "jobs": jobs})
         return
-    write(f"{jobs} closed jobs written to {target}. No customer's data is in it.\n", sys.stdout)
+    write(
+        f"{count_of(jobs, 'closed job')} written to {target}. No customer's data is in it.\n",
+        sys.stdout,
+    )
 
 
 @learned_app.command(short_help="Add what another shop exported.")
@@ -91,10 +95,17 @@ def merge(
 
 
 @learned_app.command(short_help="Forget it and go back to the shipped values.")
-def reset(as_json: Json = False) -> None:
+def reset(
+    yes: Annotated[bool, typer.Option("--yes", help="Don't ask first.")] = False,
+    as_json: Json = False,
+) -> None:
     """Go back to the shipped values. The old file is kept beside it under another name."""
     from beltside.casework.learned import reset as forget
+    from beltside.casework.learned import show as shown
 
+    if not yes and (jobs := shown().jobs) and not _agreed(jobs, as_json):
+        write("Nothing was changed.\n", sys.stdout)
+        return
     aside = forget()
     if as_json:
         write_json({"kept_as": str(aside) if aside else None})
@@ -104,14 +115,33 @@ def reset(as_json: Json = False) -> None:
         write(f"The shipped values hold again. What was learned is kept as {aside}\n", sys.stdout)
 
 
+def _agreed(jobs: int, as_json: bool) -> bool:
+    """Whether the person says yes to setting aside what `jobs` closed jobs taught.
+
+    Raises
+    ------
+    InputError
+        When there is nobody to ask.
+    """
+    what = f"what {count_of(jobs, 'closed job')} taught"
+    if as_json:
+        raise InputError(f"{what} would be set aside", instead="--yes, if that is meant")
+    write(f"Set aside {what}, and go back to the shipped values? y or n: ", sys.stdout)
+    said = sys.stdin.readline()
+    if not said:
+        write("\n", sys.stdout)
+        raise InputError(f"{what} would be set aside", instead="--yes, if that is meant")
+    return said.strip().lower() in ("y", "yes")
+
+
 def _show(result: LearnedResult, as_json: bool) -> None:
     if as_json:
         write_json(result.to_json())
         return
     lines = [f"{note[0].upper()}{note[1:]}." for note in result.notes]
     lines.append(
-        f"{result.jobs} closed jobs, {result.cured} of them cured by what was replaced. "
-        f"Kept in {result.path}"
+        f"{count_of(result.jobs, 'closed job')}, {result.cured} of them cured by what was "
+        f"replaced. Kept in {result.path}"
     )
     lines.append(
         f"The shipped priors count as {result.prior_jobs:g} jobs, each shipped row of "

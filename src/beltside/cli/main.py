@@ -23,6 +23,7 @@ from beltside.cli.compare import compare
 from beltside.cli.coolant_work import coolant_app
 from beltside.cli.drive import drive
 from beltside.cli.learned import learned_app
+from beltside.cli.plain_help import PlainHelp
 from beltside.cli.problems import exit_code_of, require_file, require_path
 from beltside.cli.pulleys import pulleys
 from beltside.cli.screen import working, write, write_json
@@ -209,6 +210,10 @@ app.add_typer(
 app.add_typer(
     teardown_app, name="teardown", short_help="What to take off in which order, time and price."
 )
+
+for _group in (app, *(one.typer_instance for one in app.registered_groups)):
+    for _command in _group.registered_commands if _group else ():
+        _command.cls = PlainHelp
 
 
 def _saved(result: ListenResult | FindResult, folder: Path | None) -> list[Path]:

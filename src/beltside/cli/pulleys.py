@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from beltside.base.errors import InputError
+from beltside.base.words import count_of
 from beltside.cli.problems import require_file
 from beltside.cli.screen import page, working, write_json
 
@@ -81,17 +82,17 @@ def _show_suggestions(found: Suggestions, as_json: bool) -> None:
             out.print("No round shape stands out.", style="bold")
             out.print("Tap 5 or more points on each rim in a rim file.")
             return
-        noun = "shape" if count == 1 else "shapes"
-        out.print(f"# {count} round {noun} found, largest first.")
+        out.print(f"# {count_of(count, 'round shape')} found, largest first.")
         out.print("# Put the parts' names in belt order, and leave out what is no pulley.")
         out.print(found.toml, soft_wrap=True)
 
 
 def _show(result: FrontResult, sheet: Path | None, saved: Sequence[Path]) -> None:
+    from beltside.cli.text import bullets, picture_names
+
     with page() as out:
-        count = len(result.pulleys)
         out.print(
-            f"{count} pulley{'' if count == 1 else 's'}; a tilt of {result.tilt_deg:.0f} degrees "
+            f"{count_of(len(result.pulleys), 'pulley')}; a tilt of {result.tilt_deg:.0f} degrees "
             "is undone.",
             style="bold",
         )
@@ -104,7 +105,7 @@ def _show(result: FrontResult, sheet: Path | None, saved: Sequence[Path]) -> Non
                 )
             else:
                 size = ""
-            how = "edge in the photo" if one.sharpened else f"{one.taps} points"
+            how = "edge in the photo" if one.sharpened else count_of(one.taps, "point")
             out.print(
                 f"  {one.part}: {size}size ratio {one.ratio:.3f} ({one.ratio_low:.3f} to "
                 f"{one.ratio_high:.3f}), {how}"
@@ -117,13 +118,10 @@ def _show(result: FrontResult, sheet: Path | None, saved: Sequence[Path]) -> Non
             out.print(result.sheet)
         if result.no_sheet:
             out.print(f"\nNo drive sheet: {result.no_sheet}.")
-        if result.warnings:
-            out.print("\nWARNINGS", style="bold")
-            for warning in result.warnings:
-                out.print(f"- {warning}.")
-        if saved:
-            out.print("\nPICTURES", style="bold")
-            for path in saved:
-                out.print(f"  {path}")
-        out.print("\nCAUTION", style="bold")
-        out.print("- Engine off and key out before you reach in to measure or hold a rule.")
+        bullets(out, "Warnings", result.warnings)
+        picture_names(out, saved)
+        bullets(
+            out,
+            "Caution",
+            ["Engine off and key out before you reach in to measure or hold a rule."],
+        )

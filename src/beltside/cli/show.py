@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
 from beltside.casework.results import (
     DemoResult,
@@ -17,6 +15,7 @@ from beltside.casework.results import (
     SuspectOdds,
 )
 from beltside.cli.screen import page
+from beltside.cli.text import add_row, bullets, columns, heading, picture_names, say
 from beltside.proof.labels import LineLabel, line_labels
 from beltside.proof.wording import (
     answer,
@@ -27,7 +26,6 @@ from beltside.proof.wording import (
     odds_words,
     part_words,
     percent_words,
-    printable,
     ranked,
     rpm_words,
     sure_words,
@@ -55,19 +53,19 @@ BELT_OFF: Final = (
 def show_listen(result: ListenResult, pictures: Sequence[Path]) -> None:
     """Print what one take tells."""
     with page() as out:
-        _say(out, crank_sentence(result), style="bold")
+        say(out, crank_sentence(result), style="bold")
         _lines(out, result)
-        _bullets(out, "Warnings", result.warnings)
-        _pictures(out, pictures)
-        _bullets(out, "Caution", [RUNNING_ENGINE])
+        bullets(out, "Warnings", result.warnings)
+        picture_names(out, pictures)
+        bullets(out, "Caution", [RUNNING_ENGINE])
 
 
 def show_find(result: FindResult, pictures: Sequence[Path]) -> None:
     """Print the odds of a case, the reasons and what to check next."""
     with page() as out:
         _case(out, result)
-        _pictures(out, pictures)
-        _bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])
+        picture_names(out, pictures)
+        bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])
 
 
 def show_demo(result: DemoResult, pictures: Sequence[Path]) -> None:
@@ -76,18 +74,18 @@ def show_demo(result: DemoResult, pictures: Sequence[Path]) -> None:
     first = ranked(result.find)[0]
     truth = names.get(result.truth, result.truth)
     with page() as out:
-        _say(out, "A demo: an invented car, its sound made by the program.")
+        say(out, "A demo: an invented car, its sound made by the program.")
         _case(out, result.find)
-        _heading(out, "What was made")
+        heading(out, "What was made")
         verdict = "that is what was found" if first.id == result.truth else "it was NOT found first"
-        _say(out, f"The sound was made with this fault: {truth}; {verdict}.")
-        _say(out, f"Files to try the other commands on: {len(result.files)}, in {result.folder}")
-        _pictures(out, pictures)
-        _bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])
+        say(out, f"The sound was made with this fault: {truth}; {verdict}.")
+        say(out, f"Files to try the other commands on: {len(result.files)}, in {result.folder}")
+        picture_names(out, pictures)
+        bullets(out, "Caution", [RUNNING_ENGINE, BELT_OFF])
 
 
 def _case(out: Console, result: FindResult) -> None:
-    _say(out, answer(result), style="bold")
+    say(out, answer(result), style="bold")
     suspects = ranked(result)
     named = [
         suspect
@@ -95,42 +93,14 @@ def _case(out: Console, result: FindResult) -> None:
         if suspect.probability >= _SMALLEST_NAMED or suspect is suspects[0]
     ]
     _odds(out, named, suspects[len(named) :])
-    _bullets(out, "Contradictions", [one.says for one in result.contradictions])
+    bullets(out, "Contradictions", [one.says for one in result.contradictions])
     _reasons(out, named)
     _findings(out, result)
     _speeds(out, result)
     for listen in result.listens.values():
         _lines(out, listen, file=listen.file, most=_MOST_LINES_OF_EACH)
     _next_checks(out, result)
-    _bullets(out, "Warnings", result.warnings)
-
-
-def _say(out: Console, text: str, *, style: str = "") -> None:
-    out.print(Text(printable(text), style=style))
-
-
-def _heading(out: Console, text: str, about: str = "") -> None:
-    out.print()
-    heading = Text(text.upper(), style="bold")
-    if about:
-        heading.append(f"  {printable(about)}", style="not bold")
-    out.print(heading)
-
-
-def _table(*columns: str) -> Table:
-    """Columns of text without frames; "right", "left" or "wrap" for each."""
-    table = Table.grid(padding=(0, 2, 0, 0))
-    for column in columns:
-        table.add_column(
-            justify="right" if column == "right" else "left",
-            no_wrap=column != "wrap",
-            overflow="fold",
-        )
-    return table
-
-
-def _add(table: Table, *cells: str) -> None:
-    table.add_row(*(Text(printable(cell)) for cell in cells))
+    bullets(out, "Warnings", result.warnings)
 
 
 def _bar(out: Console, probability: float) -> str:
@@ -140,16 +110,16 @@ def _bar(out: Console, probability: float) -> str:
 
 
 def _odds(out: Console, named: Sequence[SuspectOdds], rest: Sequence[SuspectOdds]) -> None:
-    _heading(out, "Odds")
+    heading(out, "Odds")
     if out.width < _NARROW_COLUMNS:
         for suspect in named:
-            _say(out, suspect.name)
+            say(out, suspect.name)
             odds = odds_words(suspect.probability)
-            _say(out, f"  {odds}, {percent_words(suspect.probability)}")
+            say(out, f"  {odds}, {percent_words(suspect.probability)}")
     else:
-        table = _table("left", "right", "left", "wrap")
+        table = columns("left", "right", "left", "wrap")
         for suspect in named:
-            _add(
+            add_row(
                 table,
                 odds_words(suspect.probability),
                 percent_words(suspect.probability),
@@ -160,31 +130,31 @@ def _odds(out: Console, named: Sequence[SuspectOdds], rest: Sequence[SuspectOdds
     if rest:
         share = sum(suspect.probability for suspect in rest)
         together = "" if len(rest) == 1 else " together"
-        _say(out, f"{len(rest)} more{together}: {odds_words(share)}, {percent_words(share)}.")
+        say(out, f"{len(rest)} more{together}: {odds_words(share)}, {percent_words(share)}.")
 
 
 def _reasons(out: Console, named: Sequence[SuspectOdds]) -> None:
     shown = [suspect for suspect in named[:_REASONS_FOR] if suspect.because]
     for suspect in shown:
-        _heading(out, "Why", suspect.name)
+        heading(out, "Why", suspect.name)
         most = _MOST_REASONS if suspect is shown[0] else _MOST_REASONS_OF_OTHERS
         kept = weightiest(suspect.because, most)
-        table = _table("right", "wrap")
+        table = columns("right", "wrap")
         for reason in kept:
-            _add(table, bits_words(reason.bits), f"{reason.says} ({reason.from_})")
+            add_row(table, bits_words(reason.bits), f"{reason.says} ({reason.from_})")
         if len(kept) < len(suspect.because):
-            _add(table, "", f"and {len(suspect.because) - len(kept)} lighter, in --json")
+            add_row(table, "", f"and {len(suspect.because) - len(kept)} lighter, in --json")
         out.print(table)
     if shown:
-        _say(out, "+1 bit doubles the odds of a suspect, -1 bit halves them.", style="dim")
+        say(out, "+1 bit doubles the odds of a suspect, -1 bit halves them.", style="dim")
 
 
 def _speeds(out: Console, result: FindResult) -> None:
     if not result.crank:
         return
-    _heading(out, "Crank speed")
+    heading(out, "Crank speed")
     narrow = out.width < _NARROW_COLUMNS
-    table = _table("wrap") if narrow else _table("wrap", "wrap")
+    table = columns("wrap") if narrow else columns("wrap", "wrap")
     for file, crank in result.crank.items():
         if crank is None:
             said = f"can't tell: {result.crank_reasons.get(file, 'no reason given')}"
@@ -194,10 +164,10 @@ def _speeds(out: Console, result: FindResult) -> None:
             sure = f"{sure_words(crank.confidence)}, {percent_words(crank.confidence)}"
             said = f"{rpm_words(crank)}, {sure}"
         if narrow:
-            _add(table, file)
-            _add(table, f"  {said}")
+            add_row(table, file)
+            add_row(table, f"  {said}")
         else:
-            _add(table, file, said)
+            add_row(table, file, said)
     out.print(table)
 
 
@@ -205,9 +175,9 @@ def _lines(out: Console, result: ListenResult, *, file: str = "", most: int = _M
     """Explained lines by part, the part with the clearest line first; harmonics in one row."""
     if result.crank is None and not result.lines:
         return
-    _heading(out, "Lines explained", file)
+    heading(out, "Lines explained", file)
     if not result.lines:
-        _say(out, "None stands out that a shaft or bearing of this drive explains.")
+        say(out, "None stands out that a shaft or bearing of this drive explains.")
         return
     rows: list[tuple[LineLabel, str]] = []
     for spectrum, word in (("sound", "sound"), ("envelope", "rhythm")):
@@ -218,20 +188,20 @@ def _lines(out: Console, result: ListenResult, *, file: str = "", most: int = _M
     for row in rows[:most]:
         by_part.setdefault(row[0].part, []).append(row)
     narrow = out.width < _NARROW_COLUMNS
-    table = _table("wrap", "wrap") if narrow else _table("left", "wrap", "wrap", "right", "left")
+    table = columns("wrap", "wrap") if narrow else columns("left", "wrap", "wrap", "right", "left")
     for part, of_part in by_part.items():
         name = part
         for label, word in of_part:
             strength = f"{label.strongest.excess_db:.1f} dB up"
             if narrow:
-                _add(table, name, f"{label.source}: {label.orders}, {strength}, {word}")
+                add_row(table, name, f"{label.source}: {label.orders}, {strength}, {word}")
             else:
-                _add(table, name, label.source, label.orders, strength, word)
+                add_row(table, name, label.source, label.orders, strength, word)
             name = ""
     out.print(table)
     if len(rows) > most:
         weaker = len(rows) - most
-        _say(out, f"and {weaker} weaker {'one' if weaker == 1 else 'ones'}; --json gives them all.")
+        say(out, f"and {weaker} weaker {'one' if weaker == 1 else 'ones'}; --json gives them all.")
 
 
 def _findings(out: Console, result: FindResult) -> None:
@@ -240,55 +210,35 @@ def _findings(out: Console, result: FindResult) -> None:
         return
     first = ranked(result)[0]
     names = {suspect.id: suspect.name for suspect in result.suspects}
-    _heading(out, "Findings", f"what each moves for {first.name}, and the odds without it")
-    table = _table("right", "right", "wrap")
+    heading(out, "Findings", f"what each moves for {first.name}, and the odds without it")
+    table = columns("right", "right", "wrap")
     for finding in result.findings:
-        _add(table, f"{finding.number}.", bits_words(finding.bits), finding.says)
+        add_row(table, f"{finding.number}.", bits_words(finding.bits), finding.says)
         without = "; ".join(
             f"{names.get(suspect, suspect)} {percent_words(share)}"
             for suspect, share in finding.without[:2]
         )
-        _add(table, "", "", f"without it: {without}")
+        add_row(table, "", "", f"without it: {without}")
     out.print(table)
 
 
 def _next_checks(out: Console, result: FindResult) -> None:
     if result.next_step is not None:
-        _heading(out, "Next step")
-        _say(out, full_stop(result.next_step.says))
+        heading(out, "Next step")
+        say(out, full_stop(result.next_step.says))
     if not result.next_checks:
         return
-    _heading(out, "Check next")
-    table = _table("right", "wrap")
+    heading(out, "Check next")
+    table = columns("right", "wrap")
     for number, check in enumerate(result.next_checks, start=1):
         where = f", {part_words(check.part)}" if check.part else ""
         what = check.check.replace("-", " ")
-        _add(table, f"{number}.", f"{what}{where}: {minutes_words(check.minutes)}")
+        add_row(table, f"{number}.", f"{what}{where}: {minutes_words(check.minutes)}")
         if check.how:
-            _add(table, "", full_stop(check.how))
+            add_row(table, "", full_stop(check.how))
         if check.first:
-            _add(table, "", f"First: {'; '.join(check.first)}.")
-        _add(table, "", full_stop(check.why))
+            add_row(table, "", f"First: {'; '.join(check.first)}.")
+        add_row(table, "", full_stop(check.why))
         if check.hazard:
-            _add(table, "", f"Caution: {' '.join((check.hazard, *check.cautions))}")
+            add_row(table, "", f"Caution: {' '.join((check.hazard, *check.cautions))}")
     out.print(table)
-
-
-def _bullets(out: Console, heading: str, sentences: Iterable[str]) -> None:
-    sentences = list(sentences)
-    if not sentences:
-        return
-    _heading(out, heading)
-    table = _table("left", "wrap")
-    for sentence in sentences:
-        _add(table, "-", full_stop(sentence))
-    out.print(table)
-
-
-def _pictures(out: Console, pictures: Sequence[Path]) -> None:
-    if not pictures:
-        return
-    _heading(out, "Pictures")
-    _say(out, f"In {pictures[0].parent}, each as PNG and SVG:")
-    for picture in pictures:
-        _say(out, f"  {picture.name}")

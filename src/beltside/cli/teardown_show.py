@@ -6,14 +6,15 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rich.console import Console
 from rich.table import Table
-from rich.text import Text
 
 from beltside.cli.screen import page
+from beltside.cli.text import add_row, bullets, columns, heading, picture_names, say
 from beltside.proof.wording import full_stop, printable
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from beltside.casework.teardown_estimate import (
         Agreement,
         EstimateResult,
@@ -43,63 +44,60 @@ def show_plan(result: TeardownResult, pictures: Sequence[Path]) -> None:
     """Print a plan: the time first, then the steps with their reasons."""
     at = result.times.quantiles
     with page() as out:
-        _say(out, result.title, bold=True)
-        _say(
+        say(out, result.title, style="bold")
+        say(
             out,
             f"{hours_words(at[0.5])} likely, {hours_words(at[0.1])} to {hours_words(at[0.9])}; "
             f"done within {hours_words(at[0.8])} in 8 of 10 cases.",
-            bold=True,
+            style="bold",
         )
-        _say(
+        say(
             out,
             f"Repairs: {', '.join(result.repairs)}. Chosen for {_AIMS[result.aim]}"
             + (", proved to be the least." if result.proved else "; not proved to be the least."),
         )
-        _say(
+        say(
             out,
             f"Expected {hours_words(result.way.expected_min)}, hands-on and waiting. "
             f"The longest chain of steps that wait for each other takes "
             f"{hours_words(result.chain_min)}; its steps are marked *.",
         )
-        _bullets(out, "Caution", [*result.cautions, *_hazards(result.steps)])
-        for phase, heading in (("apart", "Taking apart"), ("refit", "Refitting")):
-            _steps(out, heading, [step for step in result.steps if step.phase == phase])
-        _heading(out, "Another way")
-        _say(out, result.second_says)
+        bullets(out, "Caution", [*result.cautions, *_hazards(result.steps)])
+        for phase, words in (("apart", "Taking apart"), ("refit", "Refitting")):
+            _steps(out, words, [step for step in result.steps if step.phase == phase])
+        heading(out, "Another way")
+        say(out, result.second_says)
         if result.shared:
-            _heading(out, "While you're in there")
+            heading(out, "While you're in there")
             for name, minutes in result.shared.items():
-                _say(out, f"{name}: +{round(minutes)} min")
+                say(out, f"{name}: +{round(minutes)} min")
         _buy(out, result.to_buy)
-        _bullets(out, "Warnings", result.warnings)
-        if pictures:
-            _heading(out, "Pictures")
-            for picture in pictures:
-                _say(out, str(picture))
+        bullets(out, "Warnings", result.warnings)
+        picture_names(out, pictures)
 
 
 def show_lists(result: TeardownResult, sheet: Path | None) -> None:
     """Print tools, what to buy and the step sheet."""
     with page() as out:
-        _say(out, result.title, bold=True)
-        _heading(out, "Tools, in the order needed")
+        say(out, result.title, style="bold")
+        heading(out, "Tools, in the order needed")
         for tool in result.tools:
-            _say(out, tool.name + (f" (only if {tool.only_if})" if tool.only_if else ""))
+            say(out, tool.name + (f" (only if {tool.only_if})" if tool.only_if else ""))
         _buy(out, result.to_buy)
         if sheet is not None:
-            _say(out, f"Step sheet: {sheet}")
+            say(out, f"Step sheet: {sheet}")
         else:
             out.print()
             for row in sheet_text(result).splitlines():
-                _say(out, row)
-        _bullets(out, "Warnings", result.warnings)
+                say(out, row)
+        bullets(out, "Warnings", result.warnings)
 
 
 def sheet_text(result: TeardownResult) -> str:
     """The step sheet as plain text: a box to tick for each step."""
     rows = [result.title, "", *[f"! {caution}" for caution in result.cautions]]
-    for phase, heading in (("apart", "TAKING APART"), ("refit", "REFITTING")):
-        rows += ["", heading]
+    for phase, words in (("apart", "TAKING APART"), ("refit", "REFITTING")):
+        rows += ["", words]
         for step in result.steps:
             if step.phase != phase:
                 continue
@@ -122,8 +120,8 @@ def show_estimate(result: EstimateResult, saved: Path | None) -> None:
     """Print the options side by side and what could change them."""
     currency = result.prices.currency
     with page() as out:
-        _say(out, f"Estimate: {result.title}", bold=True)
-        _say(
+        say(out, f"Estimate: {result.title}", style="bold")
+        say(
             out,
             f"Made on {result.made_on.isoformat()}, holds until {result.valid_until.isoformat()}. "
             f"Amounts in {currency} with {result.prices.tax_percent} % tax.",
@@ -139,37 +137,31 @@ def show_estimate(result: EstimateResult, saved: Path | None) -> None:
                 f"{getattr(one.total, attribute)}  {hours_words(getattr(one.minutes, attribute))}"
                 for one in result.options
             ]
-            table.add_row(*(Text(printable(cell)) for cell in (label, *cells)))
-        table.add_row(
-            *(Text(cell) for cell in ("deposit", *[str(one.sum.deposit) for one in result.options]))
-        )
-        _heading(out, "Options")
+            add_row(table, label, *cells)
+        add_row(table, "deposit", *[str(one.sum.deposit) for one in result.options])
+        heading(out, "Options")
         out.print(table)
         for number, one in _numbered(result):
-            _heading(out, f"{number}. {one.option.name}", "at the likely time")
+            heading(out, f"{number}. {one.option.name}", "at the likely time")
             if one.unpriced:
-                _say(out, f"Not in this price: {', '.join(dict.fromkeys(one.unpriced))}.")
+                say(out, f"Not in this price: {', '.join(dict.fromkeys(one.unpriced))}.")
             rows = _table(["", "quantity", "each", "amount"])
             for line in one.lines:
                 hours = line.group == "labour"
                 quantity = f"{line.quantity:.2f}" if hours else f"{line.quantity.normalize():f}"
-                rows.add_row(
-                    *(
-                        Text(printable(cell))
-                        for cell in (
-                            line.text,
-                            f"{quantity} {line.unit}".strip(),
-                            str(line.each),
-                            str(line.amount),
-                        )
-                    )
+                add_row(
+                    rows,
+                    line.text,
+                    f"{quantity} {line.unit}".strip(),
+                    str(line.each),
+                    str(line.amount),
                 )
-            rows.add_row(Text("tax"), Text(""), Text(""), Text(str(one.sum.tax)))
-            rows.add_row(Text("total"), Text(""), Text(""), Text(str(one.sum.total)))
+            add_row(rows, "tax", "", "", str(one.sum.tax))
+            add_row(rows, "total", "", "", str(one.sum.total))
             out.print(rows)
             for trouble in one.troubles:
                 least, most = trouble.extra_minutes.low, trouble.extra_minutes.high
-                _say(
+                say(
                     out,
                     f"If {trouble.what} (about {trouble.chance * 100:.0f} in 100): "
                     f"{trouble.extra_low} to {trouble.extra_high} {currency} and "
@@ -182,9 +174,9 @@ def show_estimate(result: EstimateResult, saved: Path | None) -> None:
                     + (f"; {trouble.then}" if trouble.then else "")
                     + ".",
                 )
-        _bullets(out, "Warnings", result.warnings)
+        bullets(out, "Warnings", result.warnings)
         if saved is not None:
-            _say(out, f"Offer saved: {saved}")
+            say(out, f"Offer saved: {saved}")
 
 
 def show_agreement(agreement: Agreement, path: Path) -> None:
@@ -192,34 +184,30 @@ def show_agreement(agreement: Agreement, path: Path) -> None:
     told = agreement.to_json()
     option = told["option"]
     with page() as out:
-        _say(
+        say(
             out,
             f'{told["agreed_by"]} agreed on {told["agreed_at"]} to "{option["name"]}": '
             f"{option['total']} {told['currency']} likely, {option['totals']['sure']} "
             "in 8 of 10 cases.",
-            bold=True,
+            style="bold",
         )
         if option.get("without_price"):
-            _say(out, f"Not in this price: {', '.join(dict.fromkeys(option['without_price']))}.")
-        _say(out, f"Written: {path}")
+            say(out, f"Not in this price: {', '.join(dict.fromkeys(option['without_price']))}.")
+        say(out, f"Written: {path}")
 
 
 def _numbered(result: EstimateResult) -> list[tuple[int, OptionEstimate]]:
     return list(enumerate(result.options, start=1))
 
 
-def _steps(out: Console, heading: str, steps: Sequence[StepView]) -> None:
+def _steps(out: Console, phase: str, steps: Sequence[StepView]) -> None:
     if not steps:
         return
-    _heading(out, heading)
-    table = Table.grid(padding=(0, 2, 0, 0))
-    table.add_column(justify="right", no_wrap=True)
-    table.add_column(overflow="fold")
+    heading(out, phase)
+    table = columns("right", "wrap")
     for step in steps:
         mark = "*" if step.critical else " "
-        table.add_row(
-            Text(f"{step.number}{mark}"), Text(printable(f"{step.title}: {_minutes(step)}"))
-        )
+        add_row(table, f"{step.number}{mark}", f"{step.title}: {_minutes(step)}")
         details = [
             full_stop(step.why) if step.phase == "apart" or step.number == 1 else "",
             ", ".join(filter(None, (step.fastener, step.torque))),
@@ -230,7 +218,7 @@ def _steps(out: Console, heading: str, steps: Sequence[StepView]) -> None:
         ]
         for one in details:
             if one:
-                table.add_row(Text(""), Text(printable(one), style="dim"))
+                add_row(table, "", one, style="dim")
     out.print(table)
 
 
@@ -252,11 +240,11 @@ def _hazards(steps: Sequence[StepView]) -> list[str]:
 def _buy(out: Console, to_buy: Sequence[ToBuy]) -> None:
     if not to_buy:
         return
-    _heading(out, "To buy or have")
+    heading(out, "To buy or have")
     for one in to_buy:
         amount = "quantity open" if one.quantity is None else f"{one.quantity:g} {one.unit}".strip()
         about = f" ({one.source})" if one.sort == "fluid" else ""
-        _say(out, f"{one.name}: {amount}{about}")
+        say(out, f"{one.name}: {amount}{about}")
 
 
 def _table(columns: Sequence[str]) -> Table:
@@ -266,28 +254,3 @@ def _table(columns: Sequence[str]) -> Table:
             printable(column), justify="left" if place == 0 else "right", overflow="fold"
         )
     return table
-
-
-def _say(out: Console, text: str, *, bold: bool = False) -> None:
-    out.print(Text(printable(text), style="bold" if bold else ""))
-
-
-def _heading(out: Console, text: str, about: str = "") -> None:
-    out.print()
-    heading = Text(printable(text).upper(), style="bold")
-    if about:
-        heading.append(f"  {printable(about)}", style="not bold")
-    out.print(heading)
-
-
-def _bullets(out: Console, heading: str, sentences: Iterable[str]) -> None:
-    sentences = list(sentences)
-    if not sentences:
-        return
-    _heading(out, heading)
-    table = Table.grid(padding=(0, 2, 0, 0))
-    table.add_column()
-    table.add_column(overflow="fold")
-    for sentence in sentences:
-        table.add_row(Text("-"), Text(printable(full_stop(sentence))))
-    out.print(table)
