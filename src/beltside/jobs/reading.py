@@ -12,7 +12,7 @@ from beltside.base.errors import InputError
 from beltside.jobs.card import CLOSED, Card
 from beltside.jobs.database import Database
 from beltside.jobs.entries import Clash, Entry, Job, JobSheet
-from beltside.jobs.schema import ENTRY, ENTRY_VERSION, JOB
+from beltside.jobs.schema import ENTRY, ENTRY_VERSION, JOB, STORED_FILE
 
 
 class MissingError(InputError):
@@ -78,6 +78,22 @@ class Reading:
         if found is None:
             raise MissingError(f"There is no entry {entry_id}")
         return found
+
+    def file_kind(self, sha256: str) -> str:
+        """The media type a stored file came with.
+
+        Raises
+        ------
+        MissingError
+            When there is no such file.
+        """
+        with self.database.reading() as connection:
+            kind = connection.execute(
+                sa.select(STORED_FILE.c.media_type).where(STORED_FILE.c.sha256 == sha256)
+            ).scalar()
+        if kind is None:
+            raise MissingError(f"There is no stored file {sha256[:12]}")
+        return str(kind)
 
     def shop_entries(self, kind: str) -> list[Entry]:
         """What the shop itself keeps of a kind: its settings."""

@@ -1,0 +1,1 @@
+"""Pages and the JSON interface: routes stay thin and call `casework`."""

@@ -1,0 +1,59 @@
+"""Forms as routes get them: the token looked at, every field still as it was typed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Final
+
+from fastapi import Depends, Request
+from starlette.datastructures import FormData, UploadFile
+
+from beltside.web.visitors import TOKEN_FIELD, TOKEN_HEADER, require_token
+
+PIECE_BYTES: Final = 1 << 20
+MOST_FIELDS: Final = 500
+MOST_FIELD_BYTES: Final = 2_000_000
+
+
+async def _checked_form(request: Request) -> FormData:
+    form = await request.form(max_fields=MOST_FIELDS, max_files=20, max_part_size=MOST_FIELD_BYTES)
+    require_token(request, form.get(TOKEN_FIELD) or request.headers.get(TOKEN_HEADER))
+    return form
+
+
+CheckedForm = Annotated[FormData, Depends(_checked_form)]
+"""A form that was made for this visitor."""
+
+
+def text(form: FormData, name: str) -> str:
+    """A text field, without spaces around it; empty when it is missing."""
+    value = form.get(name)
+    return value.strip() if isinstance(value, str) else ""
+
+
+def texts(form: FormData, name: str) -> list[str]:
+    """All values of a field that may be ticked several times."""
+    return [value for value in form.getlist(name) if isinstance(value, str) and value]
+
+
+def typed(form: FormData) -> dict[str, str]:
+    """Every text field as it was typed, without the frame's own."""
+    return {
+        name: value
+        for name, value in form.items()
+        if isinstance(value, str) and not name.startswith("_")
+    }
+
+
+def uploads(form: FormData, name: str) -> list[UploadFile]:
+    """The files of a field; a file field left empty gives none."""
+    return [
+        value for value in form.getlist(name) if isinstance(value, UploadFile) and value.filename
+    ]
+
+
+def pieces(upload: UploadFile) -> Iterator[bytes]:
+    """An uploaded file piece by piece."""
+    upload.file.seek(0)
+    while piece := upload.file.read(PIECE_BYTES):
+        yield piece

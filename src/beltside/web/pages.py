@@ -1,0 +1,119 @@
+"""What every page has: its declared fields, the frame around it, and how it becomes HTML."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import cache
+from importlib.resources import files
+from typing import Any, ClassVar, Final
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from beltside.base.errors import BeltsideError
+from beltside.casework.shop import Shop
+from beltside.web.texts import LANGUAGES, translator
+from beltside.web.visitors import Visitor, form_token, visitor_of
+
+FRAME_NAMES: Final = frozenset(
+    {"t", "page", "visitor", "form_token", "static", "language", "languages", "path", "saved"}
+)
+"""What the frame gives every template besides the page's own fields."""
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page: a template and the fields it may use, each under its own name.
+
+    A test compares what a template asks for with what its page declares.
+    """
+
+    template: ClassVar[str] = ""
+
+
+@cache
+def templates() -> Environment:
+    """The templates; a name that is not given is an error and never an empty place."""
+    environment = Environment(
+        loader=PackageLoader("beltside.web", "templates"),
+        autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals["static"] = static_address
+    return environment
+
+
+@cache
+def static_address(name: str) -> str:
+    """The address of a file of ours; it changes with its bytes, so that it may be kept."""
+    data = files("beltside.web").joinpath("static", *name.split("/")).read_bytes()
+    return f"/static/{name}?{hashlib.sha256(data).hexdigest()[:12]}"
+
+
+def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
+    """The page as HTML."""
+    visitor = visitor_of(request)
+    names = {field.name: getattr(page, field.name) for field in fields(page)}
+    html = (
+        templates()
+        .get_template(page.template)
+        .render(
+            **names,
+            page=page,
+            t=translator(visitor.language),
+            visitor=visitor,
+            language=visitor.language,
+            languages=LANGUAGES,
+            form_token=form_token(request),
+            path=request.url.path,
+            saved=request.query_params.get("saved", ""),
+        )
+    )
+    return HTMLResponse(html, status_code=status)
+
+
+def go_to(address: str, *, saved: str = "") -> RedirectResponse:
+    """After a form: see the page it leads to, so that going back does not send it again."""
+    if saved:
+        address += ("&" if "?" in address else "?") + f"saved={saved}"
+    return RedirectResponse(address, status_code=303)
+
+
+def shop_of(request: Request) -> Shop:
+    """The open record, in the hand of who asks."""
+    shop: Shop = request.app.state.shop
+    return shop.as_writer(visitor_of(request).name or shop.by)
+
+
+@dataclass(frozen=True)
+class ProblemPage(Page):
+    """What went wrong, in the words of the error, and what would work."""
+
+    template = "problem.html"
+    title: str
+    given: str
+    allowed: str
+    instead: str
+    back: str
+
+
+def problem_page(title: str, error: BeltsideError, back: str = "/") -> ProblemPage:
+    """The page that tells an error."""
+    return ProblemPage(title, error.given, error.allowed, error.instead, back)
+
+
+def plain_fields(form: Mapping[str, Any]) -> dict[str, str]:
+    """The text fields of a form, without the frame's own."""
+    return {
+        name: value
+        for name, value in form.items()
+        if isinstance(value, str) and not name.startswith("_")
+    }
+
+
+__all__ = ["Page", "Visitor", "go_to", "problem_page", "shop_of", "show"]

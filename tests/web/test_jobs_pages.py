@@ -1,0 +1,54 @@
+"""The list of jobs, and a new job in three fields."""
+
+from __future__ import annotations
+
+from beltside.casework.shop import Shop
+
+from .conftest import Browser
+
+
+def test_a_new_job_in_three_fields(browser: Browser, shop: Shop) -> None:
+    sent = browser.send(
+        "/", "/jobs", {"words": "Howls <when> cold", "car": "Tarn 1.4", "owner": "Åsa & Co"}
+    )
+    assert (sent.status_code, sent.headers["location"]) == (303, "/job/1")
+    card = shop.record.job(1).card
+    assert (card.complaint, card.car, card.owner) == ("Howls <when> cold", "Tarn 1.4", "Åsa & Co")
+    page = browser.get("/")
+    assert "Howls &lt;when&gt; cold" in page
+    assert "Åsa &amp; Co" in page
+
+
+def test_what_is_wrong_is_said_beside_it_and_the_rest_is_kept(browser: Browser, shop: Shop) -> None:
+    sent = browser.send("/", "/jobs", {"words": "hums", "car": "x" * 500, "owner": "Per"})
+    assert sent.status_code == 422
+    assert "at most 300 characters" in sent.text
+    assert ">hums</textarea>" in sent.text
+    assert 'value="Per"' in sent.text
+    assert shop.record.jobs() == []
+
+
+def test_a_form_without_its_token_changes_nothing(browser: Browser, shop: Shop) -> None:
+    answer = browser.client.post("/jobs", data={"words": "hums"})
+    assert answer.status_code == 403
+    assert shop.record.jobs() == []
+
+
+def test_a_form_sent_from_another_sites_page_is_refused(browser: Browser, shop: Shop) -> None:
+    answer = browser.client.post(
+        "/jobs", data={"words": "hums"}, headers={"origin": "https://evil.example"}
+    )
+    assert answer.status_code == 403
+    assert shop.record.jobs() == []
+
+
+def test_another_name_for_this_computer_is_refused(browser: Browser) -> None:
+    """An attacker's name that leads here (DNS rebinding) gets nothing."""
+    assert browser.client.get("/", headers={"host": "evil.example"}).status_code == 403
+
+
+def test_every_answer_carries_the_safety_headers(browser: Browser) -> None:
+    for address in ("/", "/no-such-page", "/static/beltside.css"):
+        headers = browser.client.get(address).headers
+        assert "default-src 'none'" in headers["content-security-policy"]
+        assert headers["x-content-type-options"] == "nosniff"
