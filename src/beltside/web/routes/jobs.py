@@ -21,10 +21,6 @@ _FIELDS: Final = {
     "car": ("car", "name"),
     "owner": ("owner", "name"),
 }
-    "words": ("complaint", "words"),
-    "car": ("car", "name"),
-    "owner": ("owner", "name"),
-}
 """Where each field of a new job goes: kind of entry, and its field."""
 
 
