@@ -29,6 +29,7 @@ from beltside.cli.pulleys import pulleys
 from beltside.cli.screen import working, write, write_json
 from beltside.cli.strum import strum
 from beltside.cli.teardown import teardown_app
+from beltside.cli.vehicle import vehicle
 from beltside.cli.where import direction, similar, where
 
 if TYPE_CHECKING:
@@ -186,6 +187,9 @@ def demo(
     show_demo(result, saved)
 
 
+app.command(short_help="A car's number or emissions label: check digit, year, displacement.")(
+    vehicle
+)
 app.command(short_help="Before and after: how much quieter, and a pair to listen to.")(compare)
 app.command(short_help="Probe takes: at which housing the noise is loudest.")(where)
 app.command(short_help="Stereo takes: which way the noise comes from.")(direction)
