@@ -2,14 +2,53 @@
 
 from __future__ import annotations
 
+import socket
+from collections.abc import Callable
+from typing import Final
+
 import uvicorn
 
+from beltside.base.errors import BeltsideError
 from beltside.web.app import create_app
 from beltside.web.settings import WebSettings
 
+THIS_COMPUTER: Final = "127.0.0.1"
 
-def serve(settings: WebSettings, *, port: int) -> None:
-    """Serve the pages at 127.0.0.1 until interrupted."""
-    uvicorn.run(
-        create_app(settings), host="127.0.0.1", port=port, log_level="warning", access_log=False
+
+def serve(settings: WebSettings, *, port: int, ready: Callable[[str], None]) -> None:
+    """Serve the pages on this computer until interrupted.
+
+    Parameters
+    ----------
+    ready
+        Called with the address once the door is open.
+
+    Raises
+    ------
+    BeltsideError
+        When the port is taken, or the record cannot be opened.
+    """
+    door = _door(port)
+    app = create_app(settings)
+    server = uvicorn.Server(
+        uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
     )
+    ready(f"http://localhost:{port}/")
+    try:
+        server.run(sockets=[door])
+    finally:
+        door.close()
+
+
+def _door(port: int) -> socket.socket:
+    door = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        door.bind((THIS_COMPUTER, port))
+    except OSError as error:
+        door.close()
+        raise BeltsideError(
+            f"Port {port} cannot be opened: {error.strerror}",
+            instead="another one with --port, or end the Beltside that runs already",
+        ) from error
+    return door
