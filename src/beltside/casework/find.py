@@ -24,18 +24,17 @@ from beltside.casework.findings import (
 )
 from beltside.casework.formats import load_case
 from beltside.casework.formats.case import Case
-from beltside.casework.listen import file_warnings, listen_result
-from beltside.casework.measures import CaseMeasures, case_measures
+from beltside.casework.listen import file_warnings
 from beltside.casework.own import Tables, tables
-from beltside.casework.reasons import sound_reasons
 from beltside.casework.results import Because, FindResult, Progress, SuspectOdds
 from beltside.casework.shipped import sound_model
+from beltside.casework.sound_said import SoundSaid, sound_said
 from beltside.casework.stepping import next_checks, next_step
-from beltside.casework.take_measures import TakeMeasures, take_measures
+from beltside.casework.take_measures import take_measures
 from beltside.casework.takes import WORKERS, Conditions, HeardTake, Source, hear_all
 from beltside.drive.sheet import DriveSheet
 from beltside.media import Recording, open_recording
-from beltside.suspects.board import Board, board_for, log_prior
+from beltside.suspects.board import Board, board_for
 from beltside.suspects.catalogue import CheckDone, Suspect, check_done
 from beltside.suspects.next_check import Advice, advise, likely_now
 from beltside.suspects.plan import (
@@ -47,15 +46,13 @@ from beltside.suspects.plan import (
     situation_at_start,
     with_repairs_done,
 )
-from beltside.suspects.posterior import normalised, posterior, sound_evidence
-from beltside.suspects.sound_model import SoundOdds, sound_odds
+from beltside.suspects.posterior import normalised, posterior
 
 Float64 = npt.NDArray[np.float64]
 
 METHOD: Final = "beltside.find"
 VERSION: Final = 2
 
-_LEAST_PROBABILITY: Final = 1e-12
 _OUT_OF_THE_QUESTION: Final = -1e6
 """Log-likelihood of a suspect whose repair is done: no odds are left, yet it can be added up."""
 
@@ -74,11 +71,11 @@ class HeardCase:
         What is open and what holds before the first finding.
     replaced
         Repairs that did not end the noise, by position in `planner.repairs`.
-    heard, measured, joined, sound, evidence
-        The takes, their measures, and what they say of each suspect; `evidence` is the sound's
-        log-likelihood for each, None without takes.
-    notes, warnings
-        What to tell of the case, and of each take's file.
+    said, evidence
+        What the takes say; `evidence` is the sound's log-likelihood for each suspect, None without
+        takes.
+    notes
+        What to tell of the case.
     """
 
     sheet: DriveSheet
@@ -87,13 +84,9 @@ class HeardCase:
     planner: Planner
     start: Situation
     replaced: tuple[int, ...]
-    heard: tuple[HeardTake, ...]
-    measured: tuple[TakeMeasures, ...]
-    joined: CaseMeasures | None
-    sound: SoundOdds | None
+    said: SoundSaid
     evidence: Float64 | None
     notes: tuple[str, ...]
-    warnings: dict[str, tuple[str, ...]]
 
     @property
     def parts(self) -> list[str]:
@@ -159,7 +152,7 @@ def hear_case(read: Case, own: Tables, progress: Progress | None = None) -> Hear
             take.name: file_warnings(recording)
             for take, recording in zip(read.takes, recordings, strict=True)
         }
-    return _heard_case(heard, read.sheet, own, read, warnings)
+    return weighed_case(_said(heard, read.sheet, own, warnings), read.sheet, own, read)
 
 
 def find_in_memory(
@@ -171,7 +164,8 @@ def find_in_memory(
 ) -> FindResult:
     """`find` for sound that is already in memory."""
     heard = hear_all(sources, conditions, sheet, progress) if sources else []
-    return assess(_heard_case(heard, sheet, tables(), None, {}), findings)
+    own = tables()
+    return assess(weighed_case(_said(heard, sheet, own, {}), sheet, own), findings)
 
 
 def findings_of(case: Case, own: Tables) -> list[CheckDone]:
@@ -196,34 +190,35 @@ def findings_of(case: Case, own: Tables) -> list[CheckDone]:
     return found
 
 
-def _heard_case(
+def _said(
     heard: Sequence[HeardTake],
     sheet: DriveSheet,
     own: Tables,
-    case: Case | None,
     warnings: dict[str, tuple[str, ...]],
+) -> SoundSaid:
+    with ThreadPoolExecutor(WORKERS) as pool:
+        measured = list(pool.map(lambda one: take_measures(one.hearing, sheet), heard))
+    board = board_for(own.catalogue, [pulley.part for pulley in sheet.pulleys])
+    return sound_said(heard, measured, sheet, board, warnings)
+
+
+def weighed_case(
+    said: SoundSaid, sheet: DriveSheet, own: Tables, case: Case | None = None
 ) -> HeardCase:
+    """A case whose takes have been listened to before, ready for its findings.
+
+    Raises
+    ------
+    InputError
+        When the case names a condition or a repair that is none here.
+    """
     catalogue = own.catalogue
     board = board_for(catalogue, [pulley.part for pulley in sheet.pulleys])
     planner = planner_for(board, catalogue, own.costs)
-    with ThreadPoolExecutor(WORKERS) as pool:
-        measured = list(pool.map(lambda one: take_measures(one.hearing, sheet), heard))
-    joined: CaseMeasures | None = None
-    sound: SoundOdds | None = None
-    evidence: Float64 | None = None
-    if heard:
-        joined = case_measures(heard, measured, sheet)
-        single = [one for one in board.suspects if not one.members]
-        prior = log_prior(single)
-        sound = sound_odds(
-            sound_model(), [one.id for one in single], prior, joined.case, joined.parts
-        )
-        told = np.log(np.maximum(sound.probability, _LEAST_PROBABILITY)) - prior
-        evidence = sound_evidence(board, told)
     stated = dict(case.conditions) if case else {}
     _require_words(stated, [one.id for one in catalogue.conditions], "[conditions]", "a condition")
     start = situation_at_start(catalogue, stated)
-    if heard:
+    if said.listens:
         ended = {one.id for one in catalogue.conditions if one.ends_with_running} - set(stated)
         start = Situation(start.opened, {**start.conditions, **dict.fromkeys(ended, False)})
     repairs = [repair.id for repair in planner.repairs]
@@ -236,13 +231,9 @@ def _heard_case(
         planner,
         start,
         tuple(repairs.index(word) for word in dict.fromkeys(replaced)),
-        tuple(heard),
-        tuple(measured),
-        joined,
-        sound,
-        evidence,
+        said,
+        said.evidence(board),
         (*own.notes, *(case.notes if case else ())),
-        warnings,
     )
 
 
@@ -274,7 +265,7 @@ def advice_now(case: HeardCase, findings: Sequence[CheckDone], probability: Floa
     """What to do next with these findings."""
     board = case.board
     known = {board.place_of(one) for one in findings}
-    if any(one.conditions.belt == "off" for one in case.heard):
+    if case.said.belt_off:
         # The take with the belt off has shown it.
         known |= {board.index[key] for key in board.index if key[0] == "belt-off-run"}
     done = [one.check for one in findings if one.outcome.word != "not-done"]
@@ -295,7 +286,7 @@ def assess(
     `numbers` are the findings' own, where some have been left out.
     """
     own = case.tables
-    board, heard = case.board, case.heard
+    board, listens = case.board, case.said.listens
     counted = list(numbers) if numbers is not None else list(range(1, len(findings) + 1))
     probability = odds_now(case, findings)
     advice = advice_now(case, findings, probability)
@@ -303,12 +294,6 @@ def assess(
     evidence = _evidence(case)
     reasons_of = finding_reasons(board, findings, evidence)
     prior = normalised(board.log_prior)
-    listens = {
-        one.conditions.name: listen_result(
-            one, each, case.sheet, case.warnings.get(one.conditions.name, ())
-        )
-        for one, each in zip(heard, case.measured, strict=True)
-    }
     return FindResult(
         suspects=tuple(
             SuspectOdds(
@@ -332,20 +317,20 @@ def assess(
         warnings=(
             *case.notes,
             *distinct_words(findings),
-            *_case_warnings(heard),
+            *case.said.warnings(),
             *doubted_diameters(
                 case.sheet,
                 {name: listen.lines for name, listen in listens.items()},
                 {name: listen.crank for name, listen in listens.items()},
             ),
-            *_file_warnings(case.warnings, heard),
+            *case.said.file_warnings(),
         ),
         listens=listens,
         provenance=Provenance(
             method=METHOD,
             version=VERSION,
             inputs={
-                "takes": len(heard),
+                "takes": len(listens),
                 "findings": len(findings),
                 "sound_model_version": sound_model().version,
                 "catalogue_version": own.catalogue.version,
@@ -361,18 +346,7 @@ def _reasons(
     case: HeardCase, index: int, prior: Float64, of_findings: Sequence[Because]
 ) -> list[Because]:
     suspect = case.board.suspects[index]
-    reasons: list[Because] = []
-    if case.sound is not None and case.joined is not None:
-        heard_as = _heard_as(case, suspect)
-        single = case.board.suspects.index(heard_as)
-        reasons = sound_reasons(
-            heard_as,
-            case.sound.parts[single],
-            case.joined.case,
-            case.joined.parts.get(heard_as.part),
-            case.heard,
-            case.measured,
-        )
+    reasons = list(case.said.reasons.get(_heard_as(case, suspect).id, ()))
     reasons += of_findings
     learned = f", and {count_of(case.tables.jobs, 'closed job')}" if case.tables.jobs else ""
     reasons.append(
@@ -395,24 +369,3 @@ def _heard_as(case: HeardCase, suspect: Suspect) -> Suspect:
     said = case.evidence
     loudest = max(suspect.members, key=lambda member: float(said[at[member.id]]))
     return case.board.suspects[at[loudest.id]]
-
-
-def _case_warnings(heard: Sequence[HeardTake]) -> list[str]:
-    said = []
-    if heard and all(one.crank.track is None for one in heard):
-        said.append(
-            "The crank speed could not be told in any take, so nothing could be tied to a shaft: "
-            "the odds rest on loudness alone. Read the speed off the dash and add crank_rpm."
-        )
-    if heard and not any(one.conditions.belt == "off" for one in heard):
-        said.append(
-            "No take with the belt off: it would tell a belt-driven part from the engine. With "
-            "the belt off nothing cools; run it for minutes, not more."
-        )
-    return said
-
-
-def _file_warnings(warnings: dict[str, tuple[str, ...]], heard: Sequence[HeardTake]) -> list[str]:
-    said = [f"{name}: {text}" for name, texts in warnings.items() for text in texts]
-    said += [f"{one.conditions.name}: {text}" for one in heard for text in one.crank.warnings]
-    return said
