@@ -27,6 +27,7 @@ from beltside.cli.plain_help import PlainHelp
 from beltside.cli.problems import exit_code_of, require_file, require_path
 from beltside.cli.pulleys import pulleys
 from beltside.cli.screen import working, write, write_json
+from beltside.cli.serve import serve
 from beltside.cli.strum import strum
 from beltside.cli.teardown import teardown_app
 from beltside.cli.vehicle import vehicle
@@ -187,15 +188,14 @@ def demo(
     show_demo(result, saved)
 
 
-app.command(short_help="A car's number or emissions label: check digit, year, displacement.")(
-    vehicle
-)
+app.command(short_help="A car's number or emissions label: year, displacement.")(vehicle)
 app.command(short_help="Before and after: how much quieter, and a pair to listen to.")(compare)
 app.command(short_help="Probe takes: at which housing the noise is loudest.")(where)
 app.command(short_help="Stereo takes: which way the noise comes from.")(direction)
 app.command(short_help="Takes with known causes that one take is most like.")(similar)
 
 
+app.command(short_help="The pages, in a browser on this computer.")(serve)
 app.add_typer(learned_app, name="learned", short_help="What closed jobs taught.")
 
 
