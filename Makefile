@@ -1,5 +1,5 @@
-# One verb per chore; the same here and in the checks. `make demo` and `make test` need only
-# Python 3.11+ and make.
+# One verb per chore; the same here and in the checks. `make demo` needs only
+# Python 3.11+ and make; the tests and benchmarks also need what scripts/services.sh installs.
 SHELL := /bin/bash
 # Which Python makes the environment; left empty, the first one found that is 3.11 or newer.
 PYTHON ?=
@@ -13,6 +13,7 @@ demo: $(VENV)/.runtime
 	$(BIN)/python -m beltside demo --folder demo-output
 
 test: $(VENV)/.tests
+	bash scripts/services.sh
 	$(BIN)/python -m pytest
 
 lint: $(VENV)/.tests
@@ -25,6 +26,7 @@ format: $(VENV)/.tests
 	$(BIN)/ruff check --fix .
 
 bench: $(VENV)/.tests
+	bash scripts/services.sh
 	$(BIN)/python bench/run.py
 
 # Draws the rig's engines, measures them and fits the weights that ship in suspects/.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,17 +9,6 @@ import pytest
 from beltside.jobs.database import Database, RecordError, migrate, open_database
 from beltside.jobs.reading import MissingError
 from beltside.jobs.record import Record
-
-
-@pytest.fixture
-def database(tmp_path: Path) -> Iterator[Database]:
-    with open_database(tmp_path / "shop.db") as database:
-        yield database
-
-
-@pytest.fixture
-def record(database: Database) -> Record:
-    return Record(database)
 
 
 def test_a_job_holds_what_was_written(record: Record) -> None:

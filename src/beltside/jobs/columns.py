@@ -6,9 +6,9 @@ import json
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
-from sqlalchemy import BigInteger, Text
+from sqlalchemy import BigInteger, String, Text
 from sqlalchemy.engine import Dialect
-from sqlalchemy.types import TypeDecorator
+from sqlalchemy.types import TypeDecorator, TypeEngine
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND: Final = timedelta(microseconds=1)
@@ -52,3 +52,16 @@ class PlainJson(TypeDecorator[Any]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any | None:
         return None if value is None else json.loads(value)
+
+
+class BytewiseText(TypeDecorator[str]):
+    """Short text that sorts by its code points, whatever language the database server speaks."""
+
+    impl = String
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[str]:
+        length = self.impl_instance.length if isinstance(self.impl_instance, String) else None
+        if dialect.name == "postgresql":
+            return dialect.type_descriptor(String(length, collation="C"))
+        return dialect.type_descriptor(String(length))

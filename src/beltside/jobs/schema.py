@@ -23,7 +23,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-from beltside.jobs.columns import PlainJson, UtcTime
+from beltside.jobs.columns import BytewiseText, PlainJson, UtcTime
 
 METADATA: Final = MetaData(
     naming_convention={
@@ -140,33 +140,38 @@ ANALYSIS: Final = Table(
     Index(None, "subject"),
 )
 
-# Search: the distinct words, their letter groups, and where each word stands.
+# Search: the distinct words of all jobs, in how many jobs each stands; the keys by which a word is
+# found though it was typed wrongly; and how many entries of a job hold it. `words.py` makes them.
 TERM: Final = Table(
     "term",
     METADATA,
-    Column("id", Integer, primary_key=True),
-    Column("word", String(64), nullable=False),
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("word", BytewiseText(64), nullable=False),
+    Column("jobs", Integer, nullable=False),
     UniqueConstraint("word"),
 )
 TERM_GRAM: Final = Table(
     "term_gram",
     METADATA,
-    Column("gram", String(3), nullable=False),
+    Column("gram", BytewiseText(10), nullable=False),
     Column("term_id", Integer, ForeignKey("term.id", ondelete="CASCADE"), nullable=False),
     PrimaryKeyConstraint("gram", "term_id"),
+    Index(None, "term_id"),
+    sqlite_with_rowid=False,
 )
 TERM_USE: Final = Table(
     "term_use",
     METADATA,
-    Column("term_id", Integer, ForeignKey("term.id", ondelete="CASCADE"), nullable=False),
-    Column("job_id", String(32), ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
-    Column("entry_id", String(64), ForeignKey("entry.id", ondelete="CASCADE"), nullable=False),
-    PrimaryKeyConstraint("term_id", "job_id", "entry_id"),
-    Index(None, "entry_id"),
-    Index(None, "job_id"),
+    Column("term_id", Integer, ForeignKey("term.id"), nullable=False),
+    Column("job_number", Integer, ForeignKey("job.number", ondelete="CASCADE"), nullable=False),
+    Column("entries", Integer, nullable=False),
+    PrimaryKeyConstraint("term_id", "job_number"),
+    Index(None, "job_number"),
+    sqlite_with_rowid=False,
 )
 
-# Fingerprints of takes; `cause` is filled when the job is closed.
+# Fingerprints of takes as unit vectors. `version` is that of the method that made them, `cause`
+# is filled when the job is closed, `change` counts up with every change of any row.
 SOUND: Final = Table(
     "sound",
     METADATA,
@@ -174,7 +179,10 @@ SOUND: Final = Table(
     Column("version", Integer, nullable=False),
     Column("job_id", String(32), ForeignKey("job.id", ondelete="CASCADE"), nullable=False),
     Column("cause", String(60)),
-    Column("fingerprint", LargeBinary, nullable=False),
+    Column("hidden", Boolean, nullable=False),
+    Column("change", BigInteger, nullable=False),
+    Column("vector", LargeBinary, nullable=False),
     PrimaryKeyConstraint("entry_id", "version"),
     Index(None, "job_id"),
+    Index(None, "change"),
 )

@@ -15,6 +15,12 @@ branch_labels = None
 depends_on = None
 
 
+def bytewise(length: int) -> sa.String:
+    """Text that sorts by its code points on every database."""
+    there = sa.String(length, collation="C")
+    return sa.String(length).with_variant(there, "postgresql")
+
+
 def upgrade() -> None:
     op.create_table(
         "counter",
@@ -48,8 +54,9 @@ def upgrade() -> None:
     )
     op.create_table(
         "term",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("word", sa.String(length=64), nullable=False),
+        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("word", bytewise(64), nullable=False),
+        sa.Column("jobs", sa.Integer(), nullable=False),
         sa.PrimaryKeyConstraint("id", name="pk_term"),
         sa.UniqueConstraint("word", name="uq_term_word"),
     )
@@ -108,13 +115,15 @@ def upgrade() -> None:
     op.create_index("ix_entry_kind", "entry", ["kind"], unique=False)
     op.create_table(
         "term_gram",
-        sa.Column("gram", sa.String(length=3), nullable=False),
+        sa.Column("gram", bytewise(10), nullable=False),
         sa.Column("term_id", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
             ["term_id"], ["term.id"], name="fk_term_gram_term_id", ondelete="CASCADE"
         ),
         sa.PrimaryKeyConstraint("gram", "term_id", name="pk_term_gram"),
+        sqlite_with_rowid=False,
     )
+    op.create_index("ix_term_gram_term_id", "term_gram", ["term_id"], unique=False)
     op.create_table(
         "entry_version",
         sa.Column("entry_id", sa.String(length=64), nullable=False),
@@ -147,43 +156,42 @@ def upgrade() -> None:
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("job_id", sa.String(length=32), nullable=False),
         sa.Column("cause", sa.String(length=60), nullable=True),
-        sa.Column("fingerprint", sa.LargeBinary(), nullable=False),
+        sa.Column("hidden", sa.Boolean(), nullable=False),
+        sa.Column("change", sa.BigInteger(), nullable=False),
+        sa.Column("vector", sa.LargeBinary(), nullable=False),
         sa.ForeignKeyConstraint(
             ["entry_id"], ["entry.id"], name="fk_sound_entry_id", ondelete="CASCADE"
         ),
         sa.ForeignKeyConstraint(["job_id"], ["job.id"], name="fk_sound_job_id", ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("entry_id", "version", name="pk_sound"),
     )
+    op.create_index("ix_sound_change", "sound", ["change"], unique=False)
     op.create_index("ix_sound_job_id", "sound", ["job_id"], unique=False)
     op.create_table(
         "term_use",
         sa.Column("term_id", sa.Integer(), nullable=False),
-        sa.Column("job_id", sa.String(length=32), nullable=False),
-        sa.Column("entry_id", sa.String(length=64), nullable=False),
+        sa.Column("job_number", sa.Integer(), nullable=False),
+        sa.Column("entries", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
-            ["entry_id"], ["entry.id"], name="fk_term_use_entry_id", ondelete="CASCADE"
+            ["job_number"], ["job.number"], name="fk_term_use_job_number", ondelete="CASCADE"
         ),
-        sa.ForeignKeyConstraint(
-            ["job_id"], ["job.id"], name="fk_term_use_job_id", ondelete="CASCADE"
-        ),
-        sa.ForeignKeyConstraint(
-            ["term_id"], ["term.id"], name="fk_term_use_term_id", ondelete="CASCADE"
-        ),
-        sa.PrimaryKeyConstraint("term_id", "job_id", "entry_id", name="pk_term_use"),
+        sa.ForeignKeyConstraint(["term_id"], ["term.id"], name="fk_term_use_term_id"),
+        sa.PrimaryKeyConstraint("term_id", "job_number", name="pk_term_use"),
+        sqlite_with_rowid=False,
     )
-    op.create_index("ix_term_use_entry_id", "term_use", ["entry_id"], unique=False)
-    op.create_index("ix_term_use_job_id", "term_use", ["job_id"], unique=False)
+    op.create_index("ix_term_use_job_number", "term_use", ["job_number"], unique=False)
 
 
 def downgrade() -> None:
-    op.drop_index("ix_term_use_job_id", table_name="term_use")
-    op.drop_index("ix_term_use_entry_id", table_name="term_use")
+    op.drop_index("ix_term_use_job_number", table_name="term_use")
     op.drop_table("term_use")
     op.drop_index("ix_sound_job_id", table_name="sound")
+    op.drop_index("ix_sound_change", table_name="sound")
     op.drop_table("sound")
     op.drop_index("ix_file_use_entry_id", table_name="file_use")
     op.drop_table("file_use")
     op.drop_table("entry_version")
+    op.drop_index("ix_term_gram_term_id", table_name="term_gram")
     op.drop_table("term_gram")
     op.drop_index("ix_entry_kind", table_name="entry")
     op.drop_table("entry")
