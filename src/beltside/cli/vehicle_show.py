@@ -65,6 +65,8 @@ def _number(out: Console, result: VehicleResult) -> None:
     else:
         add_row(table, "serial", vin.serial)
     out.print(table)
+    if not vin.check.mandatory and result.provenance.inputs["north_american"] is None:
+        say(out, "Built elsewhere but made for North America? Add --north-american.")
 
 
 def _typos(out: Console, result: VehicleResult) -> None:

@@ -81,10 +81,10 @@ def length_words(text: str) -> str:
         else:
             if hints.doubled:
                 said.append(f"with a doubled one left out it fits as {_listed(hints.doubled)}")
-            said.append(
-                f"by the check digit it is at position {_runs(hints.positions)}: "
-                f"{_listed(hints.fits)}"
-            )
+            others = tuple(one for one in hints.fits if one not in hints.doubled)
+            if others:
+                said.append(f"{'or ' if hints.doubled else ''}it fits as {_listed(others)}")
+            said.append(f"look at position {_runs(hints.positions)}")
     else:
         pairs = [f"{n}-{n + 1}" for n in range(1, length) if text[n] == text[n - 1]]
         if pairs:
