@@ -23,6 +23,8 @@ from beltside.vehicle.kind import kind_of
         ("NABCV02.0XY", "engine family"),
         ("NABCV02.0XYZW", "engine family"),
         ("V02.0", "engine family"),
+        ("family NABCV02.0XYZ", "engine family"),
+        ("VIN number: 1M8GDM9AXKP042788", "vin"),
     ],
 )
 def test_kinds(text, kind):

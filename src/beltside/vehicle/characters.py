@@ -62,7 +62,7 @@ def squeezed(text: str) -> str:
 def squeezed_vin(text: str) -> str:
     """`squeezed`, and without the word VIN in front; no number begins so, for it has an I."""
     plain = squeezed(text)
-    return re.sub(r"^VIN(?:NO)?[:#.=]*", "", plain)
+    return re.sub(r"^VIN(?:NUMBER|CODE|NO)?[:#.=]*", "", plain)
 
 
 def require_characters(vin: str) -> str:

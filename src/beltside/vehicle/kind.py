@@ -24,18 +24,22 @@ def kind_of(text: str) -> str:
     ('vin', 'engine family')
     """
     vin, family = squeezed_vin(text), squeezed_family(text)
-    if len(vin) == VIN_LENGTH or VIN_LENGTH - 2 <= len(vin) <= VIN_LENGTH + 3:
+    if len(vin) == VIN_LENGTH:
         return VIN
-    if len(family) == FAMILY_LENGTH or ("." in family and len(family) < VIN_LENGTH - 2):
+    if FAMILY_LENGTH - 1 <= len(family) <= FAMILY_LENGTH + 1:
         return FAMILY
-    if len(family) in (FAMILY_LENGTH - 1, FAMILY_LENGTH + 1):
+    if "." in family and len(family) < VIN_LENGTH - 2:
         return FAMILY
+    if VIN_LENGTH - 2 <= len(vin) <= VIN_LENGTH + 3:
+        return VIN
+    count = f"{len(vin)} character{'' if len(vin) == 1 else 's'}"
+    old = "; numbers from before model year 1981 are shorter and follow no common rule"
     raise InputError(
-        f"{shown(text.strip())} has {len(vin)} characters without spaces and dashes"
+        f"{shown(text.strip())} has {count} without spaces and dashes"
         if vin
         else "no number was given",
         allowed=f"a vehicle identification number ({VIN_LENGTH} characters), or the engine family "
         f"or test group on the emissions label ({FAMILY_LENGTH} characters)",
-        instead="the whole number as it stands on the car; numbers from before model year 1981 are "
-        "shorter and follow no common rule",
+        instead="the whole number as it stands on the car"
+        + (old if 0 < len(vin) < VIN_LENGTH else ""),
     )
