@@ -15,8 +15,9 @@ from beltside.base.errors import InputError, nearest
 from beltside.casework.formats.entries import ENTRY_KINDS, SINGLE_KINDS
 from beltside.casework.own import own_folder
 from beltside.jobs.database import open_database
-from beltside.jobs.entries import Change, Entry, JobSheet
+from beltside.jobs.entries import Change, Entry
 from beltside.jobs.entries import Job as Job
+from beltside.jobs.entries import JobSheet as JobSheet
 from beltside.jobs.reading import MissingError as MissingError
 from beltside.jobs.record import Record
 from beltside.jobs.store import FolderStore, StoredFile

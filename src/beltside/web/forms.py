@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from typing import Annotated, Final
 
 from fastapi import Depends, Request
@@ -15,10 +15,12 @@ MOST_FIELDS: Final = 500
 MOST_FIELD_BYTES: Final = 2_000_000
 
 
-async def _checked_form(request: Request) -> FormData:
-    form = await request.form(max_fields=MOST_FIELDS, max_files=20, max_part_size=MOST_FIELD_BYTES)
-    require_token(request, form.get(TOKEN_FIELD) or request.headers.get(TOKEN_HEADER))
-    return form
+async def _checked_form(request: Request) -> AsyncIterator[FormData]:
+    async with request.form(
+        max_fields=MOST_FIELDS, max_files=20, max_part_size=MOST_FIELD_BYTES
+    ) as form:
+        require_token(request, form.get(TOKEN_FIELD) or request.headers.get(TOKEN_HEADER))
+        yield form
 
 
 CheckedForm = Annotated[FormData, Depends(_checked_form)]

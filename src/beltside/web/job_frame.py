@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from fastapi import Request
+
+from beltside.casework.shop import JobSheet, sheet_of
+from beltside.web.pages import shop_of
+from beltside.web.texts import text_
+
 
 @dataclass(frozen=True)
 class JobFrame:
@@ -31,3 +37,26 @@ class JobFrame:
     next_words: str
     next_href: str
     next_minutes: int | None
+
+
+def open_job(request: Request, number: int) -> tuple[JobSheet, JobFrame]:
+    """A job's sheet and the frame of its pages.
+
+    Raises
+    ------
+    MissingError
+        When there is no such job.
+    """
+    shop = shop_of(request)
+    sheet = sheet_of(shop, str(number))
+    return sheet, frame_of(sheet)
+
+
+def frame_of(sheet: JobSheet) -> JobFrame:
+    """The frame of a job's pages."""
+    card = sheet.job.card
+    href = f"/job/{sheet.job.number}/take"
+    words = text_("Record a take")
+    return JobFrame(
+        sheet.job.number, card.car or card.plate, card.complaint, "", None, words, href, 2
+    )

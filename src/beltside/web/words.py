@@ -19,3 +19,22 @@ STAGE_WORDS: Final[Mapping[str, str]] = {
     "closed": text_("Closed"),
 }
 """The stages of a job."""
+
+PART_WORDS: Final[Mapping[str, str]] = {
+    "crank": text_("crank"),
+    "coolant-pump": text_("coolant pump"),
+    "alternator": text_("alternator"),
+    "idler": text_("idler"),
+    "tensioner": text_("tensioner"),
+    "ac-compressor": text_("air conditioning compressor"),
+    "steering-pump": text_("steering pump"),
+    "fan": text_("fan"),
+    "belt": text_("belt"),
+    "timing-chain": text_("timing chain"),
+    "valve-train": text_("valve train"),
+    "vacuum-leak": text_("vacuum leak"),
+    "exhaust-leak": text_("exhaust leak"),
+    "engine": text_("engine"),
+    "none": text_("nothing"),
+}
+"""Parts of an engine."""

@@ -6,6 +6,6 @@ from typing import Final
 
 from fastapi import APIRouter
 
-from beltside.web.routes import files, jobs
+from beltside.web.routes import files, jobs, take
 
-ROUTERS: Final[tuple[APIRouter, ...]] = (jobs.router, files.router)
+ROUTERS: Final[tuple[APIRouter, ...]] = (jobs.router, take.router, files.router)

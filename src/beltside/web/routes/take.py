@@ -1,0 +1,119 @@
+"""Recording a take or choosing a file, with its conditions in three taps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+
+from beltside.base.errors import InputError
+from beltside.base.words import PULLEY_PARTS
+from beltside.casework.shop import FieldProblemsError
+from beltside.casework.shop_takes import KnownTake, add_take, remove_take, takes_of
+from beltside.web.forms import CheckedForm, pieces, text, texts, uploads
+from beltside.web.job_frame import JobFrame, open_job
+from beltside.web.pages import Page, go_to, shop_of, show
+from beltside.web.texts import text_
+from beltside.web.words import PART_WORDS
+
+router = APIRouter()
+
+FRONT: Final = "front of engine"
+LOADS: Final = (
+    ("lights", text_("Lights")),
+    ("heater fan", text_("Heater fan")),
+    ("air conditioning", text_("Air conditioning")),
+    ("steering", text_("Steering turned")),
+    ("rear window", text_("Rear window heater")),
+)
+MOST_SECONDS: Final = 600
+
+
+@dataclass(frozen=True)
+class TakePage(Page):
+    """Record a take, or choose a file.
+
+    `places` are where the phone may have been, `loads` what may be on: value and words.
+    """
+
+    template = "take.html"
+    frame: JobFrame
+    takes: Sequence[KnownTake]
+    places: Sequence[tuple[str, str]]
+    loads: Sequence[tuple[str, str]]
+    most_seconds: int
+    typed: dict[str, Any]
+    problems: dict[str, str]
+
+
+@router.get("/job/{number}/take")
+def take_page(request: Request, number: int, stage: str = "before") -> HTMLResponse:
+    """The page to record on."""
+    first = {"belt": "on", "place": FRONT, "load": [], "stage": stage}
+    return show(request, _page(request, number, first, {}))
+
+
+@router.post("/job/{number}/take")
+def keep_take(request: Request, number: int, form: CheckedForm) -> Response:
+    """Keep a recording; sent by a form, or in the background by the recorder."""
+    as_json = "application/json" in request.headers.get("accept", "")
+    typed: dict[str, Any] = {
+        **{name: text(form, name) for name in ("belt", "place", "stage", "crank_rpm")},
+        "load": texts(form, "load"),
+        "raised": bool(text(form, "raised")),
+        "recorded_at": text(form, "recorded_at"),
+    }
+    problems: dict[str, str] = {}
+    files = uploads(form, "file")
+    shop = shop_of(request)
+    job, _ = open_job(request, number)
+    if not files:
+        problems["file"] = "No file came with it. Choose a recording or a video."
+    else:
+        try:
+            add_take(
+                shop,
+                job.job.id,
+                pieces(files[0]),
+                name=files[0].filename or "",
+                media_type=files[0].content_type or "",
+                conditions={name: value for name, value in typed.items() if value != ""},
+                entry_id=text(form, "entry_id") or None,
+            )
+        except FieldProblemsError as error:
+            problems = dict(error.by_field)
+        except InputError as error:
+            problems["file"] = str(error)
+    if as_json:
+        if problems:
+            return JSONResponse({"problem": " ".join(problems.values())}, status_code=422)
+        return JSONResponse({"href": f"/job/{number}/take?saved=1"})
+    if problems:
+        return show(request, _page(request, number, typed, problems), status=422)
+    return go_to(f"/job/{number}/take", saved="1")
+
+
+@router.post("/job/{number}/take/{entry_id}/remove")
+def remove(request: Request, number: int, entry_id: str, form: CheckedForm) -> Response:
+    """Take a recording off the sheet; the list of all changes brings it back."""
+    job, _ = open_job(request, number)
+    remove_take(shop_of(request), job.job.id, entry_id)
+    return go_to(f"/job/{number}/take", saved="1")
+
+
+def _page(
+    request: Request, number: int, typed: dict[str, Any], problems: dict[str, str]
+) -> TakePage:
+    job, frame = open_job(request, number)
+    return TakePage(
+        frame,
+        takes_of(shop_of(request), job),
+        [(FRONT, text_("front of engine")), *((part, PART_WORDS[part]) for part in PULLEY_PARTS)],
+        LOADS,
+        MOST_SECONDS,
+        typed,
+        problems,
+    )

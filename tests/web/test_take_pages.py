@@ -1,0 +1,94 @@
+"""Takes: a file from a form without JavaScript, and one sent by the recorder."""
+
+from __future__ import annotations
+
+import io
+import wave
+
+import pytest
+
+from beltside.casework.shop import Shop
+
+from .conftest import Browser
+
+
+def wav(seconds: float = 2.5) -> bytes:
+    """A quiet recording, in the simplest format there is."""
+    data = io.BytesIO()
+    with wave.open(data, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(8000)
+        file.writeframes(bytes(int(seconds * 8000) * 2))
+    return data.getvalue()
+
+
+@pytest.fixture
+def job(browser: Browser) -> str:
+    browser.send("/", "/jobs", {"words": "howls"})
+    return "/job/1/take"
+
+
+def send(browser: Browser, job: str, data: bytes, name: str = "take.wav", **fields: str):
+    return browser.send(
+        job, job, {"belt": "on", **fields}, files={"file": (name, data, "audio/wav")}
+    )
+
+
+def test_a_file_is_kept_with_its_conditions(browser: Browser, shop: Shop, job: str) -> None:
+    sent = send(browser, job, wav(), belt="off", place="coolant-pump", load="lights")
+    assert sent.status_code == 303
+    (take,) = shop.record.sheet(shop.record.job(1).id).of_kind("take")
+    assert (take.body["belt"], take.body["place"], take.body["load"]) == (
+        "off",
+        "coolant-pump",
+        ["lights"],
+    )
+    assert shop.files.path(take.body["file"]).read_bytes() == wav()
+    assert "belt off, at the coolant pump, with lights" in browser.get(job)
+    assert browser.client.get(f"/file/{take.body['file']}").content == wav()
+
+
+def test_the_same_recording_sent_again_is_kept_once(browser: Browser, shop: Shop, job: str) -> None:
+    for _ in range(2):
+        assert send(browser, job, wav(), entry_id="0199aa").status_code == 303
+    assert len(shop.record.sheet(shop.record.job(1).id).of_kind("take")) == 1
+
+
+@pytest.mark.parametrize(
+    ("data", "name", "says"),
+    [
+        (b"", "take.wav", "is empty"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(100), "photo.png", "is a picture"),
+        (b"dear owner, the pump is done", "letter.txt", "is text"),
+    ],
+)
+def test_what_is_no_recording_is_told_beside_the_file(
+    browser: Browser, shop: Shop, job: str, data: bytes, name: str, says: str
+) -> None:
+    sent = send(browser, job, data, name, belt="off", place="idler")
+    assert sent.status_code == 422
+    assert says in sent.text
+    assert 'value="idler" checked' in sent.text
+    assert shop.record.sheet(shop.record.job(1).id).of_kind("take") == ()
+
+
+def test_a_wrong_field_keeps_the_others(browser: Browser, job: str) -> None:
+    sent = send(browser, job, wav(), belt="off", crank_rpm="fast")
+    assert sent.status_code == 422
+    assert "this text is no number" in sent.text
+    assert 'value="fast"' in sent.text
+    assert 'value="off" checked' in sent.text
+
+
+def test_the_recorder_is_answered_in_json(browser: Browser, job: str) -> None:
+    page = browser.get(job)
+    token = page.split('name="_token" value="')[1].split('"')[0]
+    answer = browser.client.post(
+        job,
+        data={"_token": token, "belt": "on"},
+        files={"file": ("a.webm", b"", "audio/webm")},
+        headers={"accept": "application/json"},
+    )
+    assert answer.status_code == 422
+    assert "is empty" in answer.json()["problem"]
