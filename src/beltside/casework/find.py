@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import threading
 from collections.abc import Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -52,6 +53,11 @@ Float64 = npt.NDArray[np.float64]
 
 METHOD: Final = "beltside.find"
 VERSION: Final = 2
+
+_MOST_BOARDS: Final = 32
+_BOARDS: Final[dict[tuple[int, int, tuple[str, ...]], tuple[Tables, Board, Planner]]] = {}
+
+_BOARDS_LOCK: Final = threading.Lock()
 
 _OUT_OF_THE_QUESTION: Final = -1e6
 """Log-likelihood of a suspect whose repair is done: no odds are left, yet it can be added up."""
@@ -140,19 +146,39 @@ def hear_case(read: Case, own: Tables, progress: Progress | None = None) -> Hear
         Conditions(take.name, take.belt, take.place_part, take.load, take.crank_rpm)
         for take in read.takes
     ]
+    said = hear_files(
+        [take.file for take in read.takes], conditions, read.sheet, own, progress=progress
+    )
+    return weighed_case(said, read.sheet, own, read)
+
+
+def hear_files(
+    files: Sequence[Path],
+    conditions: Sequence[Conditions],
+    sheet: DriveSheet,
+    own: Tables,
+    *,
+    progress: Progress | None = None,
+) -> SoundSaid:
+    """Listen to recordings of one engine and weigh what they say together.
+
+    Raises
+    ------
+    RecordingError, LimitError
+        When one of them can't be used.
+    """
     with contextlib.ExitStack() as stack:
         # All decoders start at once, so that one file is decoded while another is listened to.
         with ThreadPoolExecutor(WORKERS) as pool:
             recordings: list[Recording] = [
-                stack.enter_context(one)
-                for one in pool.map(open_recording, [take.file for take in read.takes])
+                stack.enter_context(one) for one in pool.map(open_recording, files)
             ]
-        heard = hear_all(recordings, conditions, read.sheet, progress) if recordings else []
+        heard = hear_all(recordings, conditions, sheet, progress) if recordings else []
         warnings = {
-            take.name: file_warnings(recording)
-            for take, recording in zip(read.takes, recordings, strict=True)
+            one.name: file_warnings(recording)
+            for one, recording in zip(conditions, recordings, strict=True)
         }
-    return weighed_case(_said(heard, read.sheet, own, warnings), read.sheet, own, read)
+    return _said(heard, sheet, own, warnings)
 
 
 def find_in_memory(
@@ -198,8 +224,23 @@ def _said(
 ) -> SoundSaid:
     with ThreadPoolExecutor(WORKERS) as pool:
         measured = list(pool.map(lambda one: take_measures(one.hearing, sheet), heard))
-    board = board_for(own.catalogue, [pulley.part for pulley in sheet.pulleys])
+    board, _ = board_and_planner(own, tuple(pulley.part for pulley in sheet.pulleys))
     return sound_said(heard, measured, sheet, board, warnings)
+
+
+def board_and_planner(own: Tables, parts: tuple[str, ...]) -> tuple[Board, Planner]:
+    """The suspects, checks and repairs of a drive with these pulleys, worked out once."""
+    key = (id(own.catalogue), id(own.costs), parts)
+    with _BOARDS_LOCK:
+        kept = _BOARDS.pop(key, None)
+        if kept is None:
+            board = board_for(own.catalogue, parts)
+            kept = (own, board, planner_for(board, own.catalogue, own.costs))
+        while len(_BOARDS) >= _MOST_BOARDS:
+            del _BOARDS[next(iter(_BOARDS))]
+        # Kept with the tables it is made of, so that no others can take over their identity.
+        _BOARDS[key] = kept
+    return kept[1], kept[2]
 
 
 def weighed_case(
@@ -213,8 +254,7 @@ def weighed_case(
         When the case names a condition or a repair that is none here.
     """
     catalogue = own.catalogue
-    board = board_for(catalogue, [pulley.part for pulley in sheet.pulleys])
-    planner = planner_for(board, catalogue, own.costs)
+    board, planner = board_and_planner(own, tuple(pulley.part for pulley in sheet.pulleys))
     stated = dict(case.conditions) if case else {}
     _require_words(stated, [one.id for one in catalogue.conditions], "[conditions]", "a condition")
     start = situation_at_start(catalogue, stated)

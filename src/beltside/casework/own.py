@@ -53,20 +53,27 @@ def own_folder() -> Path:
     return Path(named) if named else Path.home() / ".beltside"
 
 
-def learned_path() -> Path:
+def learned_path(folder: Path | None = None) -> Path:
     """Where what closed jobs taught is kept."""
-    return own_folder() / LEARNED_FILE
+    return (folder or own_folder()) / LEARNED_FILE
 
 
-def tables(case_costs: Mapping[str, object] | None = None, *, with_learned: bool = True) -> Tables:
+def tables(
+    case_costs: Mapping[str, object] | None = None,
+    *,
+    with_learned: bool = True,
+    folder: Path | None = None,
+) -> Tables:
     """The shipped tables with the own ones laid over, and a case's own costs over those.
+
+    `folder` holds the own ones; `own_folder()` without it.
 
     Raises
     ------
     InputError
         When an own file or the case's costs hold what is not allowed; says which and what.
     """
-    folder = own_folder()
+    folder = folder or own_folder()
     notes: list[str] = []
     catalogue, costs_values = shipped_catalogue(), dict(costs_table())
     path = folder / CATALOGUE_FILE
@@ -89,7 +96,8 @@ def tables(case_costs: Mapping[str, object] | None = None, *, with_learned: bool
     if changed:
         source = "the case's [costs]" if case_costs else path.name
         costs = _named(source, lambda: parse_costs(costs_values, catalogue))
-    jobs = read_learned(learned_path()).jobs if with_learned and learned_path().is_file() else ()
+    taught = learned_path(folder)
+    jobs = read_learned(taught).jobs if with_learned and taught.is_file() else ()
     if jobs:
         many = "s" if len(jobs) > 1 else ""
         notes.append(f"priors and likelihoods learned from {len(jobs)} closed job{many}")

@@ -29,7 +29,7 @@ from beltside.casework.formats.problems import (
     touches,
     with_labels,
 )
-from beltside.casework.formats.toml_file import read_toml
+from beltside.casework.formats.toml_file import parse_toml, read_toml
 from beltside.casework.shipped import bearing_table
 from beltside.drive.bearing_table import find_bearing
 from beltside.drive.check import CYLINDERS, FACES, LIMITS, PROFILES, STROKES, TURNS, sheet_problems
@@ -301,7 +301,22 @@ def load_drive_sheet(path: Path) -> DriveSheet:
 
 def read_drive_sheet(path: Path) -> ReadSheet:
     """As `load_drive_sheet`, with the notes made in reading."""
-    data = _forgiven(read_toml(path))
+    return _read(_forgiven(read_toml(path)), path)
+
+
+def drive_sheet_from_text(text: str, name: str = "drive sheet") -> ReadSheet:
+    """A drive sheet given as text; `name` is what messages call it.
+
+    Raises
+    ------
+    InputError
+        As `load_drive_sheet`.
+    """
+    path = Path(name)
+    return _read(_forgiven(parse_toml(text, path)), path)
+
+
+def _read(data: dict[str, Any], path: Path) -> ReadSheet:
     problems: list[Problem] = []
     try:
         keys = DriveSheetKeys.model_validate(data)

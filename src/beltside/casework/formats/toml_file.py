@@ -25,11 +25,19 @@ def read_toml(path: Path) -> dict[str, Any]:
     LimitError
         When the file is larger than 1 MB.
     """
+    return parse_toml(_decode(path, _read_bytes(path)), path)
+
+
+def parse_toml(text: str, path: Path) -> dict[str, Any]:
+    """The tables of a TOML text as plain values; `path` is what messages call it.
+
+    Raises
+    ------
+    InputError
+        When it is not TOML; names the line.
+    """
     try:
-        text = _decode(path, _read_bytes(path))
         return tomllib.loads(text)
-    except InputError:
-        raise
     except RecursionError:
         raise InputError(
             f"{path.name} nests its groups too deep", allowed="a plain TOML file"
