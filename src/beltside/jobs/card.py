@@ -46,6 +46,9 @@ STAGE_OF_KIND: Final[Mapping[str, str]] = {
     "outcome": "record",
 }
 
+CARD_KINDS: Final = ("owner", "car", "complaint", "outcome")
+"""The kinds whose bodies the card looks into."""
+
 
 @dataclass(frozen=True)
 class Card:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,18 +14,32 @@ from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
+from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
 from beltside.base.errors import BeltsideError, InputError
+from beltside.jobs.schema import COUNTER
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
+_ADDRESSES: Final = "postgresql://USER@HOST/NAME, or the path of a file"
 BUSY_MS: Final = 15_000
 """How long one writer waits for another before giving up."""
 
 
 class RecordError(BeltsideError):
     """The record cannot be read or written: disk full, read only, damaged, from a newer version."""
+
+
+_ONE_MOMENT: Final[dict[str, dict[str, Any]]] = {
+    "postgresql": {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True},
+    "sqlite": {},
+}
+"""What makes a transaction see one moment only; SQLite's always do."""
+
+_MIGRATION_LOCK: Final = 0x62656C74
+"""Any number, always the same: two programs that open one old record carry it over once."""
 
 
 class Database:
@@ -37,8 +52,10 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """A transaction that sees one moment of the record and changes nothing."""
-        with _told(self.engine), self.engine.connect() as connection, connection.begin():
-            yield connection
+        with _told(self.engine), self.engine.connect() as connection:
+            connection = connection.execution_options(**_ONE_MOMENT[self.engine.dialect.name])
+            with connection.begin():
+                yield connection
 
     @contextmanager
     def writing(self) -> Iterator[sa.Connection]:
@@ -47,6 +64,31 @@ class Database:
             connection = connection.execution_options(beltside_writing=True)
             with connection.begin():
                 yield connection
+
+    @contextmanager
+    def migrating(self) -> Iterator[sa.Connection]:
+        """As `writing`, alone among all programs, and free to rebuild a table others point to."""
+        with _told(self.engine), self.engine.connect() as connection:
+            if not self.is_sqlite:
+                with connection.begin():
+                    connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_MIGRATION_LOCK)))
+                    yield connection
+                return
+            connection = connection.execution_options(beltside_writing=True)
+            # SQLite takes this setting only between transactions.
+            driver: Any = connection.connection.dbapi_connection
+            driver.execute("PRAGMA foreign_keys = OFF")
+            try:
+                with connection.begin():
+                    yield connection
+                    astray = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+                    if astray:
+                        raise RecordError(
+                            f"{len(astray)} rows of the record point to rows that are gone",
+                            instead="`beltside check`, then a backup",
+                        )
+            finally:
+                driver.execute("PRAGMA foreign_keys = ON")
 
     def close(self) -> None:
         """Let go of every connection; may be called twice."""
@@ -97,8 +139,16 @@ def connect(where: Path | str) -> Database:
                     instead="a folder you may write to",
                 ) from error
     else:
-        options = {"pool_size": 8, "max_overflow": 8, "pool_pre_ping": True}
-    engine = sa.create_engine(url, **options)
+        options = {
+            "pool_size": 8,
+            "max_overflow": 8,
+            "pool_pre_ping": True,
+            "connect_args": {"connect_timeout": 10},
+        }
+    try:
+        engine = sa.create_engine(url, **options)
+    except (ArgumentError, TypeError) as error:
+        raise InputError(f"{where!r} is no address of a database", allowed=_ADDRESSES) from error
     if url.get_backend_name() == "sqlite":
         sa.event.listen(engine, "connect", _set_up_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)
@@ -117,6 +167,8 @@ def bring_up_to_date(database: Database) -> None:
     newest = scripts.get_current_head()
     with database.reading() as connection:
         found = MigrationContext.configure(connection).get_current_revision()
+        if not database.is_sqlite:
+            _require_unicode(connection)
     if found == newest:
         return
     if found is not None and found not in {step.revision for step in scripts.walk_revisions()}:
@@ -132,7 +184,7 @@ def migrate(database: Database, to: str) -> None:
     """Carry the tables up or down to a revision, whole or not at all."""
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
-    with database.writing() as connection:
+    with database.migrating() as connection:
         config.attributes["connection"] = connection
         if to == "head" or not _is_behind(connection, to):
             command.upgrade(config, to)
@@ -149,6 +201,16 @@ def _is_behind(connection: sa.Connection, to: str) -> bool:
     return found in older and to in older and older.index(to) > older.index(found)
 
 
+def _require_unicode(connection: sa.Connection) -> None:
+    encoding = connection.exec_driver_sql("SHOW server_encoding").scalar_one()
+    if encoding != "UTF8":
+        raise RecordError(
+            f"This database keeps text as {encoding}, which has no room for every letter",
+            allowed="UTF8",
+            instead="a database made with ENCODING 'UTF8' TEMPLATE template0",
+        )
+
+
 def _url(where: Path | str) -> URL:
     if isinstance(where, Path):
         return URL.create("sqlite", database=str(where))
@@ -157,7 +219,7 @@ def _url(where: Path | str) -> URL:
     except ArgumentError as error:
         raise InputError(
             f"{where!r} is no address of a database",
-            allowed="postgresql://USER@HOST/NAME, or the path of a file",
+            allowed=_ADDRESSES,
         ) from error
     if url.get_backend_name() == "postgresql":
         return url.set(drivername="postgresql+psycopg")
@@ -165,7 +227,7 @@ def _url(where: Path | str) -> URL:
         return url
     raise InputError(
         f"Beltside keeps no record in {url.get_backend_name()!r}",
-        allowed="postgresql://USER@HOST/NAME, or the path of a file",
+        allowed=_ADDRESSES,
     )
 
 
@@ -192,14 +254,23 @@ def _begin_sqlite(connection: sa.Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
 
+_CHECK: Final = "`beltside check`, then a backup"
 _IN_PLAIN_WORDS: Final = {
-    "full": ("The disk is full; nothing was changed", "room on the disk, then the same again"),
+    "disk is full": ("The disk is full; nothing was changed", "room on the disk, then the same"),
+    "no space left": ("The disk is full; nothing was changed", "room on the disk, then the same"),
     "readonly": ("The record may only be read here; nothing was changed", "a folder you may write"),
+    "read-only": ("The record may only be read here; nothing was changed", "a server that writes"),
+    "permission denied": ("The record is not yours to use", "the rights to read and write it"),
     "unable to open": ("The record cannot be opened", "a folder that is there and yours to write"),
-    "malformed": ("The record is damaged", "`beltside check`, then a backup"),
+    "malformed": ("The record is damaged", _CHECK),
+    "no such table": ("The record is damaged: a table is missing", _CHECK),
+    "invalid page": ("The record is damaged", _CHECK),
+    "could not read block": ("The record is damaged", _CHECK),
     "not a database": ("The file is no record of Beltside", "another file, or a backup"),
     "locked": ("Somebody else has been writing for long; nothing was changed", "the same again"),
-    "disk i/o": ("The disk gave an error; nothing was changed", "`beltside check`, then a backup"),
+    "deadlock": ("Somebody else was writing the same; nothing was changed", "the same again"),
+    "could not serialize": ("Somebody else wrote the same; nothing was changed", "the same again"),
+    "disk i/o": ("The disk gave an error; nothing was changed", _CHECK),
 }
 
 
@@ -208,14 +279,70 @@ def _told(engine: sa.Engine) -> Iterator[None]:
     """Turn what a database says of itself into plain words; anything else is left as it is."""
     try:
         yield
+    except (DataError, UnicodeEncodeError, OverflowError) as error:
+        raise InputError(
+            "A name or number holds something that no database keeps",
+            allowed="whole characters other than the one of code zero; numbers of usual size",
+        ) from error
+    except json.JSONDecodeError as error:
+        raise RecordError("The record is damaged: a text is broken", instead=_CHECK) from error
+    except PoolTimeoutError as error:
+        raise RecordError(
+            "Too much is being done with the record at once", instead="the same again"
+        ) from error
     except DBAPIError as error:
         said = str(error.orig).lower()
         for sign, (given, instead) in _IN_PLAIN_WORDS.items():
             if sign in said:
-                raise RecordError(f"{given} ({error.orig})", instead=instead) from error
-        if engine.dialect.name == "postgresql" and isinstance(error, OperationalError):
-            raise RecordError(
-                f"The database server does not answer: {str(error.orig).splitlines()[0]}",
-                instead="start it, or check its address",
-            ) from error
+                raise RecordError(f"{given} ({_first_line(error)})", instead=instead) from error
+        if engine.dialect.name == "postgresql":
+            if isinstance(error, OperationalError):
+                raise RecordError(
+                    f"The database server does not answer: {_first_line(error)}",
+                    instead="start it, or check its address",
+                ) from error
+            if 'relation "' in said and "does not exist" in said:
+                raise RecordError(
+                    f"The record is damaged: a table is missing ({_first_line(error)})",
+                    instead=_CHECK,
+                ) from error
         raise
+
+
+def _first_line(error: DBAPIError) -> str:
+    return str(error.orig).strip().partition("\n")[0]
+
+
+def insert_if_new(connection: sa.Connection, table: sa.Table, **values: Any) -> bool:
+    """Insert a row unless one with its key is there; whether it was inserted.
+
+    Another's row of the same key that is being written at this moment is waited for.
+    """
+    insert = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+    key = table.primary_key.columns.values()[0]
+    statement = insert(table).values(**values).on_conflict_do_nothing().returning(key)
+    return connection.execute(statement).first() is not None
+
+
+def count_up(connection: sa.Connection, name: str, by: int = 1) -> int:
+    """Count one of the record's counters up, and give its new value.
+
+    On PostgreSQL its row stays locked until the transaction ends: who counts the same one up waits.
+    """
+    up = (
+        COUNTER.update()
+        .where(COUNTER.c.name == name)
+        .values(value=COUNTER.c.value + by)
+        .returning(COUNTER.c.value)
+    )
+    value = connection.execute(up).scalar()
+    if value is None:
+        insert_if_new(connection, COUNTER, name=name, value=0)
+        value = connection.execute(up).scalar_one()
+    return int(value)
+
+
+def counted(connection: sa.Connection, name: str) -> int:
+    """The value of a counter; 0 when it never counted."""
+    value = connection.execute(sa.select(COUNTER.c.value).where(COUNTER.c.name == name)).scalar()
+    return 0 if value is None else int(value)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -137,24 +138,20 @@ def join(base: Body, mine: Body, theirs: Body) -> tuple[dict[str, Any], list[str
     joined: dict[str, Any] = {}
     taken: list[str] = []
     both: list[str] = []
-    nothing = object()
     for name in [*mine, *(key for key in theirs if key not in mine)]:
-        was, want, now = (side.get(name, nothing) for side in (base, mine, theirs))
-        value = want
-        if not _same(want, now):
-            if _same(was, want):
-                value = now
+        was, want, now = (_written(side, name) for side in (base, mine, theirs))
+        side = mine
+        if want != now:
+            if was == want:
+                side = theirs
                 taken.append(name)
-            elif not _same(was, now):
+            elif was != now:
                 both.append(name)
-        if value is not nothing:
-            joined[name] = value
+        if name in side:
+            joined[name] = side[name]
     return joined, taken, both
 
 
-def _same(one: Any, other: Any) -> bool:
-    """Equal values of the same kind: 1 and True, or 1 and 1.0, are different things to have typed.
-
-    Nested values are compared as written.
-    """
-    return type(one) is type(other) and bool(one == other)
+def _written(body: Body, name: str) -> str | None:
+    """A field as it would be written, None without it: 1, 1.0 and true are different things."""
+    return json.dumps(body[name], sort_keys=True) if name in body else None

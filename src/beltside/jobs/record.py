@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import secrets
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -12,15 +13,18 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from beltside.base.errors import InputError
-from beltside.jobs.card import CLOSED, Card, card_from
-from beltside.jobs.database import Database
+from beltside.jobs.card import CARD_KINDS, CLOSED, Card, card_from
+from beltside.jobs.database import Database, count_up, insert_if_new
 from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, join
 from beltside.jobs.reading import MissingError, Reading, entry_of, version_of
-from beltside.jobs.schema import COUNTER, ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
+from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
 from beltside.jobs.store import StoredFile
 
 MOST_BODY_BYTES: Final = 2_000_000
 """What one entry may hold; anything longer belongs into a stored file."""
+
+MOST_NAME: Final = 200
+"""How long a writer's name may be, characters."""
 
 Listener = Callable[[sa.Connection, Entry], None]
 
@@ -64,14 +68,21 @@ class Record(Reading):
 
         A `job_id` that exists is given back as it is: a form sent twice opens one job.
         """
-        job_id = job_id or new_id()
+        job_id = _fits("name of a job", job_id or new_id(), 32)
+        _fits("writer's name", by, MOST_NAME)
         with self.database.writing() as connection:
             if self._job_row(connection, job_id) is None:
+                # The counter is locked now, so that two servers can't give one number; who waited
+                # for it may find the job made meanwhile.
+                number = count_up(connection, "job")
+                if self._job_row(connection, job_id) is not None:
+                    count_up(connection, "job", -1)
+                    return self._sheet(connection, job_id)
                 at = self._now()
                 connection.execute(
                     JOB.insert().values(
                         id=job_id,
-                        number=self._next_number(connection),
+                        number=number,
                         created_at=at,
                         created_by=by,
                         changed_at=at,
@@ -82,7 +93,8 @@ class Record(Reading):
                     )
                 )
                 for place, (kind, body) in enumerate(entries):
-                    self._insert(connection, job_id, kind, body, by, new_id(), at, place, ())
+                    entry = _new_entry(new_id(), job_id, kind, body, by, at)
+                    self._insert(connection, entry, place, ())
                 self._touch(connection, job_id, at)
             return self._sheet(connection, job_id)
 
@@ -112,25 +124,22 @@ class Record(Reading):
         InputError
             When the body is too long, or the name belongs to another thing.
         """
-        entry_id = entry_id or new_id()
+        entry = _new_entry(entry_id or new_id(), job_id, kind, body, by, self._now())
         with self.database.writing() as connection:
             place = 0
             if job_id is not None:
                 self._lock_job(connection, job_id)
-            found = self._entry(connection, entry_id)
-            if found is not None:
-                if (found.job_id, found.kind) != (job_id, kind):
+                place = self._next_place(connection, job_id)
+            if not self._insert(connection, entry, place, files):
+                found = self._entry(connection, entry.id)
+                if found is None or (found.job_id, found.kind) != (job_id, kind):
                     raise InputError(
-                        f"The name {entry_id} belongs to something else",
+                        f"The name {entry.id} belongs to something else",
                         instead="a new name, or none",
                     )
                 return found
             if job_id is not None:
-                place = self._next_place(connection, job_id)
-            at = self._now()
-            entry = self._insert(connection, job_id, kind, body, by, entry_id, at, place, files)
-            if job_id is not None:
-                self._touch(connection, job_id, at)
+                self._touch(connection, job_id, entry.at)
             return entry
 
     def change(
@@ -151,28 +160,31 @@ class Record(Reading):
             are joined field by field; a field both changed keeps this writer's value and is told
             as a clash with the other's. None means the newest one.
         """
+        _fits("writer's name", by, MOST_NAME)
         with self.database.writing() as connection:
             now = self._locked_entry(connection, entry_id)
+            wanted = _checked(now.kind, body)
             joined: list[str] = []
-            both: list[str] = []
-            wanted = dict(body)
-            if based_on is not None and based_on != now.version:
+            clashes: tuple[Clash, ...] = ()
+            stale = based_on is not None and based_on != now.version
+            if based_on is not None and stale:
                 base = self._version(connection, entry_id, based_on)
                 wanted, joined, both = join(base.body, wanted, now.body)
-            clashes = tuple(
-                Clash(name, wanted.get(name), now.body.get(name), now.by, now.version)
-                for name in both
-            )
-            if not now.removed and not clashes and _text(wanted) == _text(now.body):
+                # What others clashed on before he could see it stays to be settled.
+                clashes = now.clashes + tuple(
+                    Clash(name, wanted.get(name), now.body.get(name), now.by, now.version)
+                    for name in both
+                )
+            settled = clashes == now.clashes
+            if not now.removed and settled and _text(wanted) == _text(now.body):
                 return Change(now, tuple(joined))
-            entry = self._append(
-                connection, now, wanted, by, "joined" if joined or both else "changed", clashes
-            )
-            self._use_files(connection, entry_id, files)
+            how: How = "joined" if joined or len(clashes) > len(now.clashes) else "changed"
+            entry = self._append(connection, now, wanted, by, how, clashes, files=files)
             return Change(entry, tuple(joined))
 
     def remove(self, entry_id: str, *, by: str) -> Entry:
         """Take an entry off the sheet; it stays readable and can be brought back."""
+        _fits("writer's name", by, MOST_NAME)
         with self.database.writing() as connection:
             now = self._locked_entry(connection, entry_id)
             if now.removed:
@@ -181,6 +193,7 @@ class Record(Reading):
 
     def bring_back(self, entry_id: str, version: int, *, by: str) -> Entry:
         """Make an earlier version of an entry the newest one again, by writing it anew."""
+        _fits("writer's name", by, MOST_NAME)
         with self.database.writing() as connection:
             now = self._locked_entry(connection, entry_id)
             then = self._version(connection, entry_id, version)
@@ -188,34 +201,18 @@ class Record(Reading):
 
     def keep_file(self, stored: StoredFile, media_type: str) -> None:
         """Enter a stored file, so that entries can name it; twice is as once."""
+        _fits("media type", media_type, 100)
         with self.database.writing() as connection:
-            known = connection.execute(
-                sa.select(STORED_FILE.c.sha256).where(STORED_FILE.c.sha256 == stored.sha256)
-            ).scalar()
-            if known is None:
-                connection.execute(
-                    STORED_FILE.insert().values(
-                        sha256=stored.sha256,
-                        bytes=stored.size_bytes,
-                        media_type=media_type,
-                        added_at=self._now(),
-                    )
-                )
+            insert_if_new(
+                connection,
+                STORED_FILE,
+                sha256=stored.sha256,
+                bytes=stored.size_bytes,
+                media_type=media_type,
+                added_at=self._now(),
+            )
 
     # Inside one transaction -----------------------------------------------------------------------
-
-    def _next_number(self, connection: sa.Connection) -> int:
-        # The counter's row is locked by its update, so that two servers can't give one number.
-        counted = connection.execute(
-            COUNTER.update().where(COUNTER.c.name == "job").values(value=COUNTER.c.value + 1)
-        )
-        if counted.rowcount == 0:
-            connection.execute(COUNTER.insert().values(name="job", value=1))
-        return int(
-            connection.execute(
-                sa.select(COUNTER.c.value).where(COUNTER.c.name == "job")
-            ).scalar_one()
-        )
 
     def _lock_job(self, connection: sa.Connection, job_id: str) -> None:
         """One writer on a job at a time; SQLite has one writer anyway."""
@@ -255,37 +252,26 @@ class Record(Reading):
         return version_of(row)
 
     def _insert(
-        self,
-        connection: sa.Connection,
-        job_id: str | None,
-        kind: str,
-        body: Body,
-        by: str,
-        entry_id: str,
-        at: datetime,
-        place: int,
-        files: Iterable[str],
-    ) -> Entry:
-        entry = Entry(entry_id, job_id, kind, 1, at, at, by, False, _checked(kind, body))
-        connection.execute(
-            ENTRY.insert().values(
-                id=entry_id,
-                job_id=job_id,
-                kind=kind,
-                created_at=at,
-                place=place,
-                version=1,
-                at=at,
-                by=by,
-                removed=False,
-                body=entry.body,
-            )
+        self, connection: sa.Connection, entry: Entry, place: int, files: Iterable[str]
+    ) -> bool:
+        """Write a new entry, unless there is one of that name: then False."""
+        new = insert_if_new(
+            connection,
+            ENTRY,
+            id=entry.id,
+            job_id=entry.job_id,
+            kind=entry.kind,
+            created_at=entry.at,
+            place=place,
+            version=1,
+            at=entry.at,
+            by=entry.by,
+            removed=False,
+            body=entry.body,
         )
-        self._write_version(connection, entry, "made")
-        self._use_files(connection, entry_id, files)
-        for listener in self._listeners:
-            listener(connection, entry)
-        return entry
+        if new:
+            self._write_version(connection, entry, "made", files)
+        return new
 
     def _append(
         self,
@@ -297,6 +283,7 @@ class Record(Reading):
         clashes: tuple[Clash, ...],
         *,
         removed: bool = False,
+        files: Iterable[str] = (),
     ) -> Entry:
         at = self._now()
         entry = Entry(
@@ -308,7 +295,7 @@ class Record(Reading):
             at,
             by,
             removed,
-            _checked(now.kind, body),
+            body,
             clashes,
         )
         connection.execute(
@@ -323,14 +310,14 @@ class Record(Reading):
                 clash=[clash.to_plain() for clash in clashes] or None,
             )
         )
-        self._write_version(connection, entry, how)
-        for listener in self._listeners:
-            listener(connection, entry)
+        self._write_version(connection, entry, how, files)
         if now.job_id is not None:
             self._touch(connection, now.job_id, at)
         return entry
 
-    def _write_version(self, connection: sa.Connection, entry: Entry, how: How) -> None:
+    def _write_version(
+        self, connection: sa.Connection, entry: Entry, how: How, files: Iterable[str]
+    ) -> None:
         connection.execute(
             ENTRY_VERSION.insert().values(
                 entry_id=entry.id,
@@ -343,25 +330,40 @@ class Record(Reading):
                 how=how,
             )
         )
+        self._use_files(connection, entry, files)
+        for listener in self._listeners:
+            listener(connection, entry)
 
-    def _use_files(self, connection: sa.Connection, entry_id: str, files: Iterable[str]) -> None:
-        wanted = set(files)
-        used = set(
+    def _use_files(self, connection: sa.Connection, entry: Entry, files: Iterable[str]) -> None:
+        """Hold on to the files given, and to every stored file whose name stands in the body."""
+        given = set(files)
+        named = given | set(_FILE_NAME.findall(json.dumps(entry.body)))
+        if not named:
+            return
+        known = set(
             connection.execute(
-                sa.select(FILE_USE.c.sha256).where(FILE_USE.c.entry_id == entry_id)
+                sa.select(STORED_FILE.c.sha256).where(STORED_FILE.c.sha256.in_(named))
             ).scalars()
         )
-        for sha256 in sorted(wanted - used):
-            connection.execute(FILE_USE.insert().values(sha256=sha256, entry_id=entry_id))
+        if given - known:
+            raise MissingError(
+                f"There is no stored file {min(given - known)[:12]}", instead="storing it first"
+            )
+        for sha256 in sorted(known):
+            insert_if_new(connection, FILE_USE, sha256=sha256, entry_id=entry.id)
 
     def _touch(self, connection: sa.Connection, job_id: str, at: datetime) -> None:
         """Work the job's card out anew."""
+        # Bodies the card does not look into may be long: they are left where they are.
+        body = sa.case(
+            (ENTRY.c.kind.in_(CARD_KINDS), sa.type_coerce(ENTRY.c.body, sa.Text)), else_="{}"
+        )
         rows = connection.execute(
-            sa.select(ENTRY.c.kind, ENTRY.c.body)
+            sa.select(ENTRY.c.kind, body.label("body"))
             .where(ENTRY.c.job_id == job_id, ENTRY.c.removed.is_(False))
             .order_by(ENTRY.c.place)
         )
-        card = card_from((row.kind, row.body) for row in rows)
+        card = card_from((row.kind, json.loads(row.body)) for row in rows)
         closed = card.stage == CLOSED
         was = connection.execute(sa.select(JOB.c.closed_at).where(JOB.c.id == job_id)).scalar()
         connection.execute(
@@ -377,6 +379,31 @@ class Record(Reading):
         )
 
 
+_FILE_NAME: Final = re.compile(r'"([0-9a-f]{64})"')
+
+
+def _new_entry(
+    entry_id: str, job_id: str | None, kind: str, body: Body, by: str, at: datetime
+) -> Entry:
+    _fits("name of an entry", entry_id, 64)
+    _fits("kind", kind, 40)
+    _fits("writer's name", by, MOST_NAME)
+    return Entry(entry_id, job_id, kind, 1, at, at, by, False, _checked(kind, body))
+
+
+def _fits(what: str, text: str, most: int) -> str:
+    """Give back a short text that every database keeps as it is."""
+    if len(text) > most or "\0" in text or _HALF_PAIR.search(text):
+        raise InputError(
+            f"The {what} {text[:most]!r} cannot be kept",
+            allowed=f"up to {most} whole characters, none of code zero",
+        )
+    return text
+
+
+_HALF_PAIR: Final = re.compile("[\ud800-\udfff]")
+
+
 def _text(body: Body) -> str:
     return json.dumps(body, sort_keys=True)
 
@@ -385,7 +412,7 @@ def _checked(kind: str, body: Body) -> dict[str, Any]:
     """The body as it will be read back: plain values, of a length that is kept."""
     try:
         text = json.dumps(body, allow_nan=False)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError, RecursionError) as error:
         raise InputError(
             f"The {kind} holds something that cannot be kept: {error}",
             allowed="text, finite numbers, yes or no, lists and tables of these",
@@ -396,5 +423,7 @@ def _checked(kind: str, body: Body) -> dict[str, Any]:
             allowed=f"at most {MOST_BODY_BYTES / 1e6:.0f} million",
             instead="a file beside it",
         )
-    plain: dict[str, Any] = json.loads(text)
+    plain: Any = json.loads(text)
+    if not isinstance(plain, dict):
+        raise InputError(f"The {kind} is no table of fields", allowed="names with values")
     return plain
