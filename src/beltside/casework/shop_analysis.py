@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib import import_module
 from typing import Any, Final
 
 from beltside.casework.results import Progress
@@ -16,18 +18,47 @@ from beltside.casework.shop import Shop
 
 Work = Callable[[Shop, Mapping[str, Any], Progress], dict[str, Any]]
 
-_METHODS: Final[dict[str, tuple[int, Work]]] = {}
+METHODS: Final = {
+    "listen": ("beltside.casework.shop_listen", "listen_to_one"),
+    "case-sound": ("beltside.casework.shop_find", "listen_together"),
+}
+"""Where each method's function is; imported when there is work."""
+
 _KEPT: Final[dict[str, dict[str, Any]]] = {}
 
 
-def method(name: str, version: int) -> Callable[[Work], Work]:
-    """Enter a function as the way to do a method in this version."""
+@dataclass(frozen=True)
+class WorkState:
+    """How a piece of work stands.
 
-    def enter(work: Work) -> Work:
-        _METHODS[name] = (version, work)
-        return work
+    Attributes
+    ----------
+    state
+        "not asked", "waiting", "working", "done", "failed" or "cancelled".
+    share, doing
+        The share done, 0 to 1, and what is being done.
+    problem
+        Why it failed.
+    result
+        Plain values once done.
+    id
+        Its name on the workers' list.
+    """
 
-    return enter
+    state: str
+    share: float = 0.0
+    doing: str = ""
+    problem: str = ""
+    result: dict[str, Any] | None = None
+    id: str = ""
+
+
+def state_of(
+    shop: Shop, name: str, version: int, subject: str, settings: Mapping[str, Any]
+) -> WorkState:
+    """How a piece of work stands."""
+    kept = kept_result(shop, name, version, subject, settings)
+    return WorkState("not asked") if kept is None else WorkState("done", 1.0, result=kept)
 
 
 def kept_result(
@@ -60,9 +91,15 @@ def analyse_now(
     """The result of a piece of work, kept or worked out now."""
     key = _key(shop, name, version, subject, settings)
     if key not in _KEPT:
-        _KEPT[key] = _METHODS[name][1](shop, settings, progress or (lambda _what, _share: None))
+        _KEPT[key] = _work(name)(shop, settings, progress or (lambda _what, _share: None))
     return _KEPT[key]
 
 
 def _key(shop: Shop, name: str, version: int, subject: str, settings: Mapping[str, Any]) -> str:
     return json.dumps([str(shop.folder), name, version, subject, settings], sort_keys=True)
+
+
+def _work(name: str) -> Work:
+    module, function = METHODS[name]
+    work: Work = getattr(import_module(module), function)
+    return work

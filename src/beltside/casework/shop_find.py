@@ -1,4 +1,4 @@
-"""Find on a job: odds, reasons and the next check, from takes heard once and findings as they come."""
+"""Find on a job: odds and the next check, from takes heard once and findings as they come."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from beltside.casework.formats.drive_sheet import drive_sheet_from_text
 from beltside.casework.formats.fields import as_part, as_word
 from beltside.casework.results import FindResult, NextCheck, Progress
 from beltside.casework.shop import Shop, checked, sheet_of, write
-from beltside.casework.shop_analysis import analyse_now, ask, kept_result, method
+from beltside.casework.shop_analysis import analyse_now, ask, kept_result
 from beltside.casework.shop_case import JobCase, case_of, shop_tables
 from beltside.casework.sound_said import SoundSaid, said_from_json
 from beltside.casework.takes import Conditions, crank_sound
@@ -148,7 +148,6 @@ def _sound(
     return kept
 
 
-@method(CASE_SOUND, CASE_SOUND_VERSION)
 def listen_together(shop: Shop, settings: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
     """Listen to all takes of a job: what they say together, and which could not be read."""
     sheet = with_path(drive_sheet_from_text(settings["sheet"]).sheet).sheet
