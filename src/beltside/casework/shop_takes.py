@@ -2,82 +2,123 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any, Final
 
-from beltside.base.errors import InputError
-from beltside.casework.shop import Shop, checked, keep, write
-from beltside.jobs.entries import Entry, JobSheet
+from beltside.base.errors import InputError, RecordingError
+from beltside.casework.shop import FieldProblemsError, Shop, keep, sheet_of, write
+from beltside.jobs.entries import Entry
 from beltside.media.file_kind import describe
 
 MOST_TAKE_BYTES: Final = 1_000_000_000
-NO_FILE: Final = "0" * 64
-"""Stands for a file not stored yet, while the other fields are looked at."""
+_HEAD_BYTES: Final = 4096
 
 
 @dataclass(frozen=True)
-class KnownTake:
-    """A take as a list shows it.
+class TakeAdded:
+    """A take that was kept.
 
     Attributes
     ----------
-    entry_id, file
-        Its entry and its stored recording.
-    says
-        Its conditions in words: "belt off, at the coolant pump".
-    result
-        What came of listening, in words; empty while nobody has listened.
-    stage
-        "before" or "after" the repair.
+    entry
+        As written.
     same_as
-        Another take of this job with the very same recording, or empty.
+        The name of a take of this job with the same recording; "" when it is a new one.
+    problems
+        Fields that were off and left out, with what is wrong of each; the rest is kept.
     """
 
-    entry_id: str
-    file: str
-    says: str
-    result: str
-    stage: str
+    entry: Entry
     same_as: str = ""
+    problems: Mapping[str, str] = field(default_factory=dict)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain dict."""
+        return {
+            "entry": self.entry.id,
+            "file": self.entry.body["file"],
+            "same_as": self.same_as,
+            "problems": dict(self.problems),
+        }
 
 
 def add_take(
     shop: Shop,
     job_id: str,
     pieces: Iterable[bytes],
+    typed: Mapping[str, Any] | None = None,
     *,
-    name: str,
-    media_type: str,
-    conditions: Mapping[str, Any],
+    media_type: str = "application/octet-stream",
     entry_id: str | None = None,
-) -> Entry:
-    """Keep a recording and its conditions on a job.
+    most_bytes: int = MOST_TAKE_BYTES,
+) -> TakeAdded:
+    """Keep a recording with its conditions, and have it listened to in the background.
 
-    The conditions are looked at before the file is stored. The same `entry_id` sent again keeps
-    it once.
+    Parameters
+    ----------
+    pieces
+        The file's bytes in pieces.
+    typed
+        `name`, `belt`, `place`, `load`, `raised`, `crank_rpm`, `stage`, `recorded_at`; a field
+        that is off is left out and told in `problems`, the recording is kept.
+    entry_id
+        A name of the sender's own: sent twice it is kept once.
 
     Raises
     ------
-    FieldProblemsError
-        When a condition is wrong.
-    InputError
-        When the file is empty or plainly no recording, or too long.
-    StoreError
-        When it cannot be stored.
+    RecordingError
+        When the file is plainly no recording; it is not kept then.
+    InputError, StoreError
+        When it is too long, or can't be kept.
     """
-    conditions = {"name": name[:300], **conditions}
-    checked("take", {**conditions, "file": NO_FILE})
-    stored = keep(shop, _looked_at(pieces, name), media_type=media_type, most_bytes=MOST_TAKE_BYTES)
-    return write(
-        shop,
-        job_id,
-        "take",
-        {**conditions, "file": stored.sha256},
-        entry_id=entry_id,
-        files=[stored.sha256],
+    from beltside.casework import shop_case, shop_listen
+
+    job = sheet_of(shop, job_id)
+    stored = keep(shop, recording_pieces(pieces), media_type=media_type, most_bytes=most_bytes)
+    names = shop_case.take_names(job)
+    same_as = next(
+        (
+            names[entry.id]
+            for entry in job.of_kind("take")
+            if entry.body["file"] == stored.sha256 and entry.id != entry_id
+        ),
+        "",
     )
+    wanted = {**(typed or {}), "file": stored.sha256}
+    problems: dict[str, str] = {}
+    try:
+        entry = write(shop, job.job.id, "take", wanted, entry_id=entry_id, files=[stored.sha256])
+    except FieldProblemsError as error:
+        problems = {name.partition(".")[0]: said for name, said in error.by_field.items()}
+        wanted = {name: value for name, value in wanted.items() if name not in problems}
+        entry = write(shop, job.job.id, "take", wanted, entry_id=entry_id, files=[stored.sha256])
+    shop_listen.ask_to_listen(shop, sheet_of(shop, job.job.id), entry)
+    return TakeAdded(entry, same_as, problems)
+
+
+def recording_pieces(pieces: Iterable[bytes]) -> Iterator[bytes]:
+    """The same pieces; refuses what is plainly no recording by its first bytes.
+
+    Raises
+    ------
+    RecordingError
+        With what it is.
+    """
+    stream = iter(pieces)
+    head: list[bytes] = []
+    while sum(map(len, head)) < _HEAD_BYTES and (piece := next(stream, b"")):
+        head.append(piece)
+    first = b"".join(head)
+    what = "an empty file" if not first else describe(first[:_HEAD_BYTES])
+    if what is not None:
+        raise RecordingError(
+            f"This is {what}, no recording",
+            allowed="sound or video as a phone writes it",
+            instead="another file",
+        )
+    return chain([first], stream)
 
 
 def remove_take(shop: Shop, job_id: str, entry_id: str) -> Entry:
@@ -92,26 +133,6 @@ def remove_take(shop: Shop, job_id: str, entry_id: str) -> Entry:
     if entry.kind != "take" or entry.job_id != job_id:
         raise InputError(f"{entry_id} is no take of this job", instead="one of its takes")
     return shop.record.remove(entry_id, by=shop.by)
-
-
-def takes_of(shop: Shop, sheet: JobSheet) -> list[KnownTake]:
-    """The takes of a job, newest first."""
-    del shop
-    first: dict[str, str] = {}
-    found = []
-    for entry in sheet.of_kind("take"):
-        same_as = first.setdefault(entry.body["file"], entry.id)
-        found.append(
-            KnownTake(
-                entry.id,
-                entry.body["file"],
-                conditions_in_words(entry.body),
-                "",
-                entry.body["stage"],
-                same_as if same_as != entry.id else "",
-            )
-        )
-    return found[::-1]
 
 
 def conditions_in_words(take: Mapping[str, Any]) -> str:
@@ -132,21 +153,3 @@ def conditions_in_words(take: Mapping[str, Any]) -> str:
     if take.get("stage") == "after":
         said.append("after the repair")
     return ", ".join(said)
-
-
-def _looked_at(pieces: Iterable[bytes], name: str) -> Iterator[bytes]:
-    """The pieces, unless the first says that this is plainly no recording."""
-    pieces = iter(pieces)
-    first = next(pieces, b"")
-    called = f"{name!r}" if name else "The file"
-    if not first:
-        raise InputError(
-            f"{called} is empty", instead="a recording or a video as the phone wrote it"
-        )
-    kind = describe(first[:4096])
-    if kind is not None:
-        raise InputError(
-            f"{called} is {kind}",
-            allowed="a recording or a video with sound, in any format a phone writes",
-        )
-    return itertools.chain([first], pieces)

@@ -16,7 +16,7 @@ from beltside.casework.teardown_templates import template_job, template_names
 from beltside.teardown.compiled import Line
 from beltside.teardown.distribution import distribution, simulate
 from beltside.teardown.estimate import with_factors
-from beltside.teardown.learning import Learned, learn
+from beltside.teardown.learning import Learned, Logged, learn
 from beltside.teardown.model import Job, Thing
 from beltside.teardown.order import Step
 from beltside.teardown.plan import AIMS, Aim, ConflictError, Plan, line_words, plan
@@ -122,10 +122,48 @@ def teardown(
         When the file or a name is off, or no plan exists; the lines in conflict are named with
         their numbers.
     """
+    read = open_job(job)
+    return teardown_of(
+        read,
+        *learned_job(read.job, log, technician),
+        repairs=repairs,
+        aim=aim,
+        done=done,
+        refitted=refitted,
+        blocked=blocked,
+        gone_wrong=gone_wrong,
+        reuse=reuse,
+        quantities=quantities,
+        runs=runs,
+        seed=seed,
+    )
+
+
+def teardown_of(
+    read: ReadJob,
+    own: Job,
+    learned: Learned | None = None,
+    *,
+    repairs: Sequence[str] = (),
+    aim: str = "expected",
+    done: Collection[str] = (),
+    refitted: Collection[str] = (),
+    blocked: Collection[str] = (),
+    gone_wrong: Mapping[str, str] | None = None,
+    reuse: Collection[str] = (),
+    quantities: Mapping[str, Quantity] | None = None,
+    runs: int = RUNS,
+    seed: int = 1,
+) -> TeardownResult:
+    """As `teardown`, for a job that has been read; `own` is it with the technician's minutes.
+
+    Raises
+    ------
+    InputError
+        As `teardown`.
+    """
     if aim not in AIMS:
         raise InputError(f'aim "{aim}"', allowed=", ".join(f'"{one}"' for one in AIMS))
-    read = open_job(job)
-    own, learned = learned_job(read.job, log, technician)
     found = planned(
         read,
         own,
@@ -181,13 +219,7 @@ def learned_job(job: Job, log: Path | None, technician: str) -> tuple[Job, Learn
     """The job with the minutes this technician is expected to take."""
     if log is None:
         return job, None
-    planned_min = {
-        (thing.name, phase): minutes.mean
-        for thing in job.things
-        for phase, minutes in (("apart", thing.off), ("refit", thing.refit))
-    }
-    rows = load_log(log, planned_min)
-    learned = learn(rows)
+    rows = load_log(log, planned_minutes(job))
     people = dict.fromkeys(row.technician for row in rows)
     who = technician or (next(iter(people)) if len(people) == 1 else "")
     if not who:
@@ -196,6 +228,21 @@ def learned_job(job: Job, log: Path | None, technician: str) -> tuple[Job, Learn
             allowed=", ".join(people),
             instead="saying whose times count, with --technician NAME",
         )
+    return job_of_technician(job, rows, who)
+
+
+def planned_minutes(job: Job) -> dict[tuple[str, str], float]:
+    """Planned minutes by thing and phase ("apart" or "refit")."""
+    return {
+        (thing.name, phase): minutes.mean
+        for thing in job.things
+        for phase, minutes in (("apart", thing.off), ("refit", thing.refit))
+    }
+
+
+def job_of_technician(job: Job, rows: Sequence[Logged], who: str) -> tuple[Job, Learned]:
+    """The job with the minutes `who` is expected to take, by these logs."""
+    learned = learn(rows)
     factors = {
         (thing.name, phase): learned.factor(who, thing.name, phase)
         for thing in job.things

@@ -12,10 +12,13 @@ from pathlib import Path
 from typing import Any, Final
 
 from beltside.base.errors import InputError, nearest
+from beltside.casework.formats.teardown_job import ReadJob
 from beltside.casework.formats.teardown_prices import load_prices
 from beltside.casework.teardown import learned_job, located, open_job
 from beltside.casework.teardown_results import to_buy_json
 from beltside.teardown.estimate import Option, OptionEstimate, estimate
+from beltside.teardown.learning import Learned
+from beltside.teardown.model import Job
 from beltside.teardown.money import Prices
 from beltside.teardown.plan import ConflictError
 from beltside.teardown.shopping import Quantity, ToBuy
@@ -136,6 +139,29 @@ def estimate_job(
     read = open_job(job)
     own, learned = learned_job(read.job, log, technician)
     rates, options = load_prices(prices)
+    return estimate_of(
+        read, own, learned, rates, options, today=today, repairs=repairs, quantities=quantities
+    )
+
+
+def estimate_of(
+    read: ReadJob,
+    own: Job,
+    learned: Learned | None,
+    rates: Prices,
+    options: Sequence[Option] = (),
+    *,
+    today: date,
+    repairs: Sequence[str] = (),
+    quantities: Mapping[str, Quantity] | None = None,
+) -> EstimateResult:
+    """As `estimate_job`, for a job and prices that have been read.
+
+    Raises
+    ------
+    InputError
+        When a name is off, or the job can't be done.
+    """
     if learned is not None and learned.rows:
         rates = replace(rates, day_spread=learned.day_spread)
     if repairs or not options:
@@ -293,7 +319,17 @@ def agree(offer_path: Path, option: str, name: str, at: datetime) -> Agreement:
     InputError
         When the name is empty, the option is not in the offer, or the offer has run out.
     """
-    offer = load_offer(offer_path)
+    return agree_to(load_offer(offer_path), option, name, at)
+
+
+def agree_to(offer: Mapping[str, Any], option: str, name: str, at: datetime) -> Agreement:
+    """As `agree`, for an offer that has been read.
+
+    Raises
+    ------
+    InputError
+        As `agree`.
+    """
     if not name.strip():
         raise InputError("nobody's name was given", allowed="the name of who agrees")
     names = [one["name"] for one in offer["options"]]

@@ -119,7 +119,17 @@ def load_prices(path: Path) -> tuple[Prices, tuple[Option, ...]]:
         When the file is not there or is not TOML, or as `FileProblemsError` naming everything
         wrong with it.
     """
-    data = read_toml(path)
+    return prices_from(read_toml(path), path)
+
+
+def prices_from(data: dict[str, Any], path: Path) -> tuple[Prices, tuple[Option, ...]]:
+    """As `load_prices`, from plain values; `path` is what messages call them.
+
+    Raises
+    ------
+    InputError
+        As `load_prices`.
+    """
     try:
         keys = PricesKeys.model_validate(data)
     except ValidationError as error:
