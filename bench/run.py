@@ -14,6 +14,7 @@ import belt_path
 import bolt_order
 import compare
 import hold_test
+import loudness
 import odds
 import photo
 import speed
@@ -33,6 +34,7 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("photos and hole match", photo.measure(40, 100, seed)))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
     groups.append(("direction, fingerprint, housing map", where.measure(16, 40, 12, seed, 2)))
+    groups.append(("loudness", loudness.measure(60.0, 5.0)))
     groups.append(("before and after, 20 pairs", compare.measure(20, 50_000)))
     groups.append(
         (f"accuracy on the stranger, {cases} cases", accuracy.measure_stranger(cases, seed, 2))

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 import where
-from beltside.sound.fingerprint import Fingerprint, rhythm_orders, tone_orders
+from beltside.sound.fingerprint import ZONES_HZ, Fingerprint, rhythm_orders, tone_orders
 
 
 def printed(car: int, cause: str, order: float, seed: int) -> where.Printed:
     """A take that beats at one order."""
     rng = np.random.default_rng(seed)
-    rhythm = 0.05 * rng.random((3, rhythm_orders().size))
+    rhythm = 0.05 * rng.random((len(ZONES_HZ), rhythm_orders().size))
     rhythm[:, np.argmin(np.abs(rhythm_orders() - order))] += 2.0
     one = Fingerprint(rhythm, 0.05 * rng.random(tone_orders().size), np.zeros(7))
     return where.Printed(car, cause, 6.0, one, one)

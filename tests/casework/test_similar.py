@@ -16,7 +16,7 @@ from beltside.casework.similar import (
     similar,
     similar_among,
 )
-from beltside.sound.fingerprint import Fingerprint, rhythm_orders, tone_orders
+from beltside.sound.fingerprint import ZONES_HZ, Fingerprint, rhythm_orders, tone_orders
 
 SHEET = '[engine]\ncylinders = 4\n[[pulley]]\npart = "crank"\ndiameter_mm = 138\n'
 
@@ -24,7 +24,7 @@ SHEET = '[engine]\ncylinders = 4\n[[pulley]]\npart = "crank"\ndiameter_mm = 138\
 def made(order: float, seed: int = 1) -> Fingerprint:
     """A fingerprint that beats at one order."""
     rng = np.random.default_rng(seed)
-    rhythm = 0.05 * rng.random((3, rhythm_orders().size))
+    rhythm = 0.05 * rng.random((len(ZONES_HZ), rhythm_orders().size))
     rhythm[:, np.argmin(np.abs(rhythm_orders() - order))] += 2.0
     return Fingerprint(rhythm, 0.05 * rng.random(tone_orders().size), np.zeros(7))
 

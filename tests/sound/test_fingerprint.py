@@ -115,6 +115,18 @@ def test_a_damaged_one_is_refused(broken: dict[str, object]) -> None:
         Fingerprint.from_json(broken)
 
 
+def test_what_one_phone_does_not_reach_makes_no_difference() -> None:
+    full = fingerprint(take(3.3, 800.0, seed=7))
+    assert full.rhythm is not None
+    assert full.tones is not None
+    low = full.rhythm.copy()
+    low[4:] = 0.0
+    cut = Fingerprint(low, full.tones, full.texture)
+    assert distance(full, cut) == pytest.approx(0.0, abs=1e-9)
+    nothing = Fingerprint(np.zeros_like(low), full.tones, full.texture)
+    assert likeness(full, nothing) < 0.5
+
+
 def test_a_phone_of_few_samples_a_second_has_no_high_zone() -> None:
     bands = plan_bands(8000.0, 400.0)
     assert all(band.centre_hz < 4000.0 for band in bands)
@@ -124,4 +136,5 @@ def test_a_phone_of_few_samples_a_second_has_no_high_zone() -> None:
     )
     one = fingerprint(low)
     assert one.rhythm is not None
-    assert np.all(one.rhythm[2] == 0.0)
+    assert np.all(one.rhythm[4:] == 0.0)
+    assert one.rhythm[:4].any(axis=1).all()

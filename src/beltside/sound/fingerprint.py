@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -21,7 +22,13 @@ from beltside.base.errors import InputError
 from beltside.sound.gate import Float64, steps_of
 from beltside.sound.hearing import Hearing
 
-ZONES_HZ: Final = ((400.0, 1200.0), (1200.0, 4000.0), (4000.0, 18000.0))
+_EDGES_HZ: Final = (400.0, 700.0, 1200.0, 2100.0, 3500.0, 6000.0, 10000.0, 18000.0)
+
+ZONES_HZ: Final = tuple(pairwise(_EDGES_HZ))
+"""Zones of about three quarters of an octave in which the rhythm is kept [Hz]: what beats where.
+Chosen on simulated engines (docs/methods/fingerprint.md)."""
+
+TEXTURE_ZONES_HZ: Final = ((400.0, 1200.0), (1200.0, 4000.0), (4000.0, 18000.0))
 """Low, middle and high zone [Hz]: growl and knock, most bearing resonances, hiss and tick. The
 same as in docs/methods/odds.md; own choice."""
 
@@ -33,7 +40,7 @@ TONE_ORDERS: Final = (0.5, 96.0)
 _RHYTHM_WINDOW: Final = 25
 _TONE_WINDOW: Final = 41
 
-WEIGHTS: Final = {"rhythm": 1.0, "tones": 0.3}
+WEIGHTS: Final = {"rhythm": 1.0, "tones": 0.4}
 """Weight of each likeness; chosen on simulated engines (docs/methods/fingerprint.md)."""
 
 TEXTURE_WEIGHT: Final = 0.2
@@ -51,13 +58,13 @@ class Fingerprint:
     Attributes
     ----------
     rhythm
-        How clearly and how deep each zone's loudness beats, shape (3, orders), 0 or more; None
-        when the crank speed is not known.
+        How clearly and how deep each zone's loudness beats, shape (zones, orders), 0 or more; a
+        zone beyond the recording's reach is all 0. None when the crank speed is not known.
     tones
         How clearly tones stand out, shape (orders,), 0 or more; None likewise.
     texture
-        Seven measures that need no crank speed: burstiness of each zone, steadiness of each
-        zone [dB / 3], share that squeals.
+        Seven measures that need no crank speed: burstiness of the low, middle and high zone,
+        their steadiness [dB / 3], share that squeals.
     """
 
     rhythm: Float64 | None
@@ -133,7 +140,7 @@ def fingerprint(hearing: Hearing) -> Fingerprint:
     The rhythm at an order is ln(P / background) x (P - background)^(1/4), the mean of it over the
     bands of a zone, P being the power of the squared envelope over its own mean: a beat must both
     stand out and be deep. The power of 1/4 makes a beat half as deep count 0.7 times. Tones count
-    by ln(P / background). Backgrounds are running medians of ln P over 25 and 41 bins.
+    by the root of ln(P / background). Backgrounds are running medians of ln P over 25 and 41 bins.
 
     Parameters
     ----------
@@ -149,14 +156,14 @@ def fingerprint(hearing: Hearing) -> Fingerprint:
     rhythm = np.array(
         [
             beat[zone].mean(axis=0) if zone.any() else np.zeros(beat.shape[1])
-            for zone in _zones(hearing)
+            for zone in _zones(hearing, ZONES_HZ)
         ]
     )
     sound = hearing.orders.sound
     tones, _ = _over_background(sound.power[None, :], _TONE_WINDOW)
     return Fingerprint(
         _on(rhythm_orders(), spectrum.order, rhythm),
-        _on(tone_orders(), sound.order, tones)[0],
+        np.sqrt(_on(tone_orders(), sound.order, tones)[0]),
         texture,
     )
 
@@ -176,14 +183,16 @@ def _on(wanted: Float64, order: Float64, rows: Float64) -> Float64:
     return np.array([np.interp(wanted, order, row, right=0.0) for row in near])
 
 
-def _zones(hearing: Hearing) -> list[npt.NDArray[np.bool_]]:
+def _zones(
+    hearing: Hearing, zones_hz: Sequence[tuple[float, float]]
+) -> list[npt.NDArray[np.bool_]]:
     centre = np.array([band.centre_hz for band in hearing.bands])
-    return [(centre >= low) & (centre < high) for low, high in ZONES_HZ]
+    return [(centre >= low) & (centre < high) for low, high in zones_hz]
 
 
 def _texture(hearing: Hearing) -> Float64:
     burst, steady = [], []
-    for zone in _zones(hearing):
+    for zone in _zones(hearing, TEXTURE_ZONES_HZ):
         if not zone.any():
             burst.append(0.0)
             steady.append(0.0)
@@ -204,20 +213,23 @@ def _texture(hearing: Hearing) -> Float64:
 def likeness(one: Fingerprint, other: Fingerprint) -> float:
     """How alike two takes are: 1 the same, about 0 strangers; may fall below 0.
 
-    The weighted mean of the correlation of rhythms and that of tones. Where one take has no crank
-    speed, only textures can be compared: `TEXTURE_WEIGHT` x exp(-d^2 / 2), d being the root mean
-    square difference over its usual size.
+    The weighted mean of the correlation of rhythms, over the zones that both takes reach, and
+    that of tones. Where one take has no crank speed, only textures can be compared:
+    `TEXTURE_WEIGHT` x exp(-d^2 / 2), d being the root mean square difference over its usual size.
     """
     if one.rhythm is None or one.tones is None or other.rhythm is None or other.tones is None:
         apart = np.mean(((one.texture - other.texture) / TEXTURE_SCALE) ** 2)
         return TEXTURE_WEIGHT * float(np.exp(-0.5 * apart))
-    alike = WEIGHTS["rhythm"] * _alike(one.rhythm, other.rhythm)
+    both = one.rhythm.any(axis=1) & other.rhythm.any(axis=1)
+    alike = WEIGHTS["rhythm"] * _alike(one.rhythm[both], other.rhythm[both])
     alike += WEIGHTS["tones"] * _alike(one.tones, other.tones)
     return alike / sum(WEIGHTS.values())
 
 
 def _alike(one: Float64, other: Float64) -> float:
-    """Correlation of two profiles, 0 when one of them is flat."""
+    """Correlation of two profiles, 0 when one of them is flat or empty."""
+    if one.size == 0:
+        return 0.0
     first, second = one - one.mean(), other - other.mean()
     size = float(np.sqrt(np.sum(first**2) * np.sum(second**2)))
     return float(np.sum(first * second)) / size if size > 0.0 else 0.0
