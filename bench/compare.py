@@ -1,20 +1,12 @@
-"""Before and after: known changes on simulated pairs, and loudness against the reference library.
+"""Before and after: known changes on simulated pairs.
 
-usage: python bench/compare.py [--pairs 500] [--seed 50000] [--loudness-s 60]
-
-Reference for loudness: MoSQITo (the package `mosqito`), time-varying method, timed on a stretch of
-5 s and taken as proportional to length (8.8 s for 5 s and 109 s for 60 s were measured: it grows
-a little faster than that), and its stationary method for the values.
+usage: python bench/compare.py [--pairs 500] [--seed 50000]
 """
 
 from __future__ import annotations
 
 import argparse
-import contextlib
-import io
 import math
-import time
-import warnings
 
 import numpy as np
 from scipy import signal
@@ -22,14 +14,10 @@ from scipy import signal
 from beltside.casework.compare import compare_sounds
 from beltside.casework.compare_results import CompareResult, Range
 from beltside.casework.compare_takes import TakeSound
-from beltside.sound.loudness import REFERENCE_PA, loudness
 from compare_rig import SAMPLE_RATE_HZ, Float32, Pair, draw_pairs
 from figures import Figure, table
 
 PAIRS_OF_A_CAR = 2
-REFERENCE_S = 5.0
-ISO_TONES = ((250.0, 80.0), (1000.0, 60.0), (4000.0, 40.0))
-RATE_HZ = 48_000
 
 
 def compared(pair: Pair, **changes: Float32) -> CompareResult:
@@ -102,55 +90,17 @@ def measure_pairs(count: int, seed: int) -> list[Figure]:
     ]  # fmt: skip
 
 
-def measure_loudness(seconds: float) -> list[Figure]:
-    """Speed and agreement of the stationary loudness."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        from mosqito.sq_metrics import loudness_zwst, loudness_zwtv
-    rng = np.random.default_rng(1)
-    wave = rng.standard_normal(round(seconds * RATE_HZ))
-    wave *= REFERENCE_PA * 10.0 ** (70.0 / 20.0)
-    loudness(wave[:RATE_HZ], RATE_HZ)
-    started = time.process_time()
-    ours = loudness(wave, RATE_HZ)
-    own_s = time.process_time() - started
-    with contextlib.redirect_stdout(io.StringIO()):
-        started = time.process_time()
-        loudness_zwtv(wave[: round(REFERENCE_S * RATE_HZ)], RATE_HZ)
-        their_s = (time.process_time() - started) * seconds / REFERENCE_S
-        theirs, _, _ = loudness_zwst(wave[: 5 * RATE_HZ], RATE_HZ)
-    moments = np.arange(RATE_HZ) / RATE_HZ
-    off = []
-    for frequency_hz, level_db in ISO_TONES:
-        peak = math.sqrt(2.0) * REFERENCE_PA * 10.0 ** (level_db / 20.0)
-        tone = peak * np.sin(2.0 * np.pi * frequency_hz * moments)
-        off.append(abs(loudness(tone, RATE_HZ).sone / float(loudness_zwst(tone, RATE_HZ)[0]) - 1.0))
-    return [
-        Figure(
-            f"loudness of {seconds:g} s: times faster than the reference", their_s / own_s,
-            "times", 20.0, True,
-            f"{own_s:.2f} s of processor time; {their_s:.0f} s scaled from {REFERENCE_S:g} s",
-        ),
-        Figure(
-            "loudness of noise off the reference's stationary method",
-            abs(ours.sone / float(theirs) - 1.0), "%", 0.05,
-        ),
-        Figure("the same for the tones of ISO 532-1, annex B.3, at worst", max(off), "%", 0.05),
-    ]  # fmt: skip
-
-
-def measure(pairs: int, seed: int, loudness_s: float = 60.0) -> list[Figure]:
+def measure(pairs: int, seed: int) -> list[Figure]:
     """All figures of before and after."""
-    return [*measure_loudness(loudness_s), *measure_pairs(pairs, seed)]
+    return measure_pairs(pairs, seed)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pairs", type=int, default=500)
     parser.add_argument("--seed", type=int, default=50_000)
-    parser.add_argument("--loudness-s", type=float, default=60.0)
     arguments = parser.parse_args()
-    print(table(measure(arguments.pairs, arguments.seed, arguments.loudness_s)))
+    print(table(measure(arguments.pairs, arguments.seed)))
 
 
 if __name__ == "__main__":
