@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
+import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,7 +14,7 @@ import psycopg
 import pytest
 from alembic.migration import MigrationContext
 
-from beltside.jobs.database import Database, connect, open_database
+from beltside.jobs.database import Database, RecordError, connect, open_database
 from beltside.jobs.record import Record
 from beltside.jobs.schema import METADATA
 
@@ -41,11 +44,17 @@ class Server:
         self._do(f'CREATE DATABASE "{name}" TEMPLATE "pattern"')
         return self.url.format(database=name)
 
+    def made(self, how: str) -> str:
+        """URL of an empty database made in another way."""
+        name = f"t{next(self._numbers)}"
+        self._do(f'CREATE DATABASE "{name}" {how}')
+        return self.url.format(database=name)
+
     def take_back(self, url: str) -> None:
         """Empty a database for the next; one whose tables are not as they were is dropped."""
         name = url.partition("@/")[2].partition("?")[0]
         self._do(f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{name}'")
-        with connect(url) as database:
+        with contextlib.suppress(RecordError), connect(url) as database:
             if _version(database) == self._version:
                 with database.writing() as connection:
                     for table in reversed(METADATA.sorted_tables):
@@ -91,3 +100,27 @@ def database(address: Path | str) -> Iterator[Database]:
 @pytest.fixture
 def record(database: Database) -> Record:
     return Record(database)
+
+
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that other users can reach too, unlike those pytest makes."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        folder.chmod(0o755)
+        yield folder
+
+
+@pytest.fixture
+def small_disk(open_folder: Path) -> Iterator[Path | None]:
+    """A file system of 2 MB, or None where this user may not make one."""
+    made = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=2m", "beltside-test", str(open_folder)],
+        capture_output=True,
+        check=False,
+    )
+    if made.returncode:
+        yield None
+        return
+    yield open_folder
+    subprocess.run(["umount", str(open_folder)], check=True)

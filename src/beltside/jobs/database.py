@@ -143,7 +143,7 @@ def connect(where: Path | str) -> Database:
             "pool_size": 8,
             "max_overflow": 8,
             "pool_pre_ping": True,
-            "connect_args": {"connect_timeout": 10},
+            "connect_args": {"connect_timeout": 10, "client_encoding": "utf8"},
         }
     try:
         engine = sa.create_engine(url, **options)
@@ -216,7 +216,7 @@ def _url(where: Path | str) -> URL:
         return URL.create("sqlite", database=str(where))
     try:
         url = make_url(where)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError) as error:
         raise InputError(
             f"{where!r} is no address of a database",
             allowed=_ADDRESSES,
@@ -255,23 +255,47 @@ def _begin_sqlite(connection: sa.Connection) -> None:
 
 
 _CHECK: Final = "`beltside check`, then a backup"
-_IN_PLAIN_WORDS: Final = {
-    "disk is full": ("The disk is full; nothing was changed", "room on the disk, then the same"),
-    "no space left": ("The disk is full; nothing was changed", "room on the disk, then the same"),
-    "readonly": ("The record may only be read here; nothing was changed", "a folder you may write"),
-    "read-only": ("The record may only be read here; nothing was changed", "a server that writes"),
-    "permission denied": ("The record is not yours to use", "the rights to read and write it"),
-    "unable to open": ("The record cannot be opened", "a folder that is there and yours to write"),
-    "malformed": ("The record is damaged", _CHECK),
-    "no such table": ("The record is damaged: a table is missing", _CHECK),
-    "invalid page": ("The record is damaged", _CHECK),
-    "could not read block": ("The record is damaged", _CHECK),
-    "not a database": ("The file is no record of Beltside", "another file, or a backup"),
-    "locked": ("Somebody else has been writing for long; nothing was changed", "the same again"),
-    "deadlock": ("Somebody else was writing the same; nothing was changed", "the same again"),
-    "could not serialize": ("Somebody else wrote the same; nothing was changed", "the same again"),
-    "disk i/o": ("The disk gave an error; nothing was changed", _CHECK),
+_FULL: Final = ("The disk is full; nothing was changed", "room on the disk, then the same again")
+_READ_ONLY: Final = (
+    "The record may only be read here; nothing was changed",
+    "one you may write to",
+)
+_NOT_OPEN: Final = ("The record cannot be opened", "a folder that is there and yours to write")
+_DAMAGED: Final = ("The record is damaged", _CHECK)
+_GONE: Final = ("The record is damaged: a table is missing", _CHECK)
+_NO_RECORD: Final = ("The file is no record of Beltside", "another file, or a backup")
+_BUSY: Final = ("Somebody else has been writing for long; nothing was changed", "the same again")
+_AT_ONCE: Final = ("Somebody else was writing the same; nothing was changed", "the same again")
+_DISK: Final = ("The disk gave an error; nothing was changed", _CHECK)
+_NO_RIGHTS: Final = ("The record is not yours to use", "the rights to read and write it")
+_NO_SERVER: Final = ("The database server does not answer", "start it, or check its address")
+
+_OF_SQLITE: Final = {
+    3: _NO_RIGHTS,
+    5: _BUSY,
+    6: _BUSY,
+    8: _READ_ONLY,
+    10: _DISK,
+    11: _DAMAGED,
+    13: _FULL,
+    14: _NOT_OPEN,
+    26: _NO_RECORD,
 }
+"""By SQLite's primary result code (sqlite.org, "Result and Error Codes")."""
+
+_OF_POSTGRESQL: Final = {
+    "25006": _READ_ONLY,
+    "28": _NO_RIGHTS,
+    "40": _AT_ONCE,
+    "42501": _NO_RIGHTS,
+    "42P01": _GONE,
+    "53100": _FULL,
+    "55P03": _BUSY,
+    "58": _DISK,
+    "XX001": _DAMAGED,
+    "XX002": _DAMAGED,
+}
+"""By SQLSTATE or its class (PostgreSQL manual, appendix A): its words may be of any language."""
 
 
 @contextmanager
@@ -291,22 +315,22 @@ def _told(engine: sa.Engine) -> Iterator[None]:
             "Too much is being done with the record at once", instead="the same again"
         ) from error
     except DBAPIError as error:
-        said = str(error.orig).lower()
-        for sign, (given, instead) in _IN_PLAIN_WORDS.items():
-            if sign in said:
-                raise RecordError(f"{given} ({_first_line(error)})", instead=instead) from error
-        if engine.dialect.name == "postgresql":
-            if isinstance(error, OperationalError):
-                raise RecordError(
-                    f"The database server does not answer: {_first_line(error)}",
-                    instead="start it, or check its address",
-                ) from error
-            if 'relation "' in said and "does not exist" in said:
-                raise RecordError(
-                    f"The record is damaged: a table is missing ({_first_line(error)})",
-                    instead=_CHECK,
-                ) from error
-        raise
+        plain = _of_sqlite(error) if engine.dialect.name == "sqlite" else _of_postgresql(error)
+        if plain is None:
+            raise
+        raise RecordError(f"{plain[0]} ({_first_line(error)})", instead=plain[1]) from error
+
+
+def _of_sqlite(error: DBAPIError) -> tuple[str, str] | None:
+    if "no such table" in str(error.orig):
+        return _GONE
+    return _OF_SQLITE.get(getattr(error.orig, "sqlite_errorcode", 0) & 0xFF)
+
+
+def _of_postgresql(error: DBAPIError) -> tuple[str, str] | None:
+    state = getattr(error.orig, "sqlstate", None) or ""
+    plain = _OF_POSTGRESQL.get(state) or _OF_POSTGRESQL.get(state[:2])
+    return plain or (_NO_SERVER if isinstance(error, OperationalError) else None)
 
 
 def _first_line(error: DBAPIError) -> str:
