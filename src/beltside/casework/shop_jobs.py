@@ -66,6 +66,8 @@ def new_job(
         if value in ("", None, []):
             continue
         kind, key = NEW_JOB_FIELDS[name]
+        if key == "when" and isinstance(value, str):
+            value = [value]
         try:
             checked(kind, {key: value})
             bodies.setdefault(kind, {})[key] = value
@@ -425,17 +427,19 @@ def reminder_done(shop: Shop, entry_id: str) -> Entry:
 def reminders(
     shop: Shop, *, today: date | None = None, job_id: str | None = None
 ) -> list[Reminder]:
-    """Open reminders of a job, or of the jobs changed last (at most 1000), those due first."""
+    """Open reminders of a job, or of all jobs, those due first."""
     today = today or datetime.now(UTC).date()
     if job_id is not None:
-        sheets = [sheet_of(shop, job_id)]
+        sheet = sheet_of(shop, job_id)
+        entries, jobs = list(sheet.of_kind("reminder")), {sheet.job.id: sheet.job}
     else:
-        sheets = [shop.record.sheet(job.id) for job in shop.record.jobs(limit=1000)]
+        entries = shop.record.entries_of_kind("reminder")
+        named = [str(one.job_id) for one in entries if not one.body.get("done")]
+        jobs = {job.id: job for job in shop.record.jobs_named(list(dict.fromkeys(named)))}
     found = [
-        _reminder(sheet.job, entry, today)
-        for sheet in sheets
-        for entry in sheet.of_kind("reminder")
-        if not entry.body.get("done")
+        _reminder(jobs[str(entry.job_id)], entry, today)
+        for entry in entries
+        if not entry.body.get("done") and str(entry.job_id) in jobs
     ]
     return sorted(found, key=lambda one: (not one.is_due, one.due or "9999"))
 

@@ -21,6 +21,9 @@ AIMS: Final = ("expected", "sure", "tools")
 MOST_LOGGED_JOBS: Final = 200
 """Step times are learned from so many of the jobs changed last."""
 
+_LOGGED: Final[dict[tuple[str, int], list[Logged]]] = {}
+"""Logged times of a job, by its name and its count of changes."""
+
 _NO_PLAN: Final = "There is no plan on this job yet"
 
 TEMPLATE_OF: Final[Mapping[str, str]] = {
@@ -378,8 +381,14 @@ def logged_times(shop: Shop, technician: str, *, exclude: str = "") -> tuple[Log
     jobs = shop.record.jobs(stages=("work", "prove", "record", "closed"), limit=MOST_LOGGED_JOBS)
     rows: list[Logged] = []
     for job in jobs:
-        if job.id != exclude:
-            rows += _logged(shop.record.sheet(job.id))
+        if job.id == exclude:
+            continue
+        key = (job.id, job.change)
+        if key not in _LOGGED:
+            if len(_LOGGED) > 20 * MOST_LOGGED_JOBS:
+                _LOGGED.clear()
+            _LOGGED[key] = _logged(shop.record.sheet(job.id))
+        rows += _LOGGED[key]
     return tuple(rows) if any(row.technician == technician for row in rows) else ()
 
 

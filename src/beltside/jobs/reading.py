@@ -105,6 +105,17 @@ class Reading:
         with self.database.reading() as connection:
             return [entry_of(row) for row in connection.execute(query)]
 
+    def entries_of_kind(self, kind: str, *, limit: int = 1000) -> list[Entry]:
+        """Entries of a kind on all jobs that are not removed, the newest first."""
+        query = (
+            sa.select(ENTRY)
+            .where(ENTRY.c.kind == kind, ENTRY.c.job_id.is_not(None), ENTRY.c.removed.is_(False))
+            .order_by(ENTRY.c.created_at.desc(), ENTRY.c.id)
+            .limit(limit)
+        )
+        with self.database.reading() as connection:
+            return [entry_of(row) for row in connection.execute(query)]
+
     def history(self, entry_id: str) -> list[Entry]:
         """Every version of an entry, oldest first."""
         query = (
