@@ -21,6 +21,7 @@ Work = Callable[[Shop, Mapping[str, Any], Progress], dict[str, Any]]
 METHODS: Final = {
     "listen": ("beltside.casework.shop_listen", "listen_to_one"),
     "case-sound": ("beltside.casework.shop_find", "listen_together"),
+    "compare": ("beltside.casework.shop_measure", "compare_two"),
 }
 """Where each method's function is; imported when there is work."""
 

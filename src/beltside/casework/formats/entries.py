@@ -184,6 +184,17 @@ class TorqueTickKeys(EntryKeys):
     source: Line = Field(default="", description="where the torque stands")
 
 
+class BoltPatternKeys(EntryKeys):
+    """The holes of a flange whose bolts are tightened in order, and the maker's torque."""
+
+    fastener: Line = Field(description="what is bolted: coolant pump")
+    toml: Annotated[str, StringConstraints(max_length=100_000)] = Field(
+        description="the hole pattern as written"
+    )
+    torque: Line = Field(default="", description="the maker's torque with its unit")
+    torque_source: Line = Field(default="", description="where it stands")
+
+
 class PartUsedKeys(EntryKeys):
     """A part or material that went in."""
 
@@ -312,6 +323,14 @@ class ComebackKeys(EntryKeys):
     why: Words = Field(default="", description="what the owner says now")
 
 
+class ProofKeys(EntryKeys):
+    """A proof sheet as it was handed out: all that stood on it, and its digest."""
+
+    made_at: Line = Field(description="the moment it speaks of, ISO 8601")
+    digest: FileName = Field(description="SHA-256 over the canonical form of the sheet")
+    sheet: dict[str, Any] = Field(description="the whole sheet")
+
+
 class SettingKeys(EntryKeys):
     """One setting of the shop."""
 
@@ -332,6 +351,7 @@ ENTRY_KINDS: Final[Mapping[str, type[EntryKeys]]] = {
     "photo": PhotoKeys,
     "plan": PlanKeys,
     "step-tick": StepTickKeys,
+    "bolt-pattern": BoltPatternKeys,
     "torque-tick": TorqueTickKeys,
     "part-used": PartUsedKeys,
     "part-match": PartMatchKeys,
@@ -345,6 +365,7 @@ ENTRY_KINDS: Final[Mapping[str, type[EntryKeys]]] = {
     "reminder": ReminderKeys,
     "outcome": OutcomeKeys,
     "comeback": ComebackKeys,
+    "proof": ProofKeys,
     "setting": SettingKeys,
 }
 
