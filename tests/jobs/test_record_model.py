@@ -8,10 +8,12 @@ is told.
 from __future__ import annotations
 
 import json
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
@@ -28,9 +30,12 @@ from beltside.jobs.database import Database, open_database
 from beltside.jobs.entries import Entry
 from beltside.jobs.reading import MissingError
 from beltside.jobs.record import Record
-from beltside.jobs.schema import METADATA
+from beltside.jobs.schema import METADATA, TERM
+from beltside.jobs.search_words import uses_kept, uses_wanted
 
-VALUES = st.sampled_from([None, 0, 1, 1.0, True, "", "x", "Å\0", [1], [True], {"p": 1}, {"p": [2]}])
+VALUES = st.sampled_from(
+    [None, 0, 1, 1.0, True, "", "x", "Å\0", "belt slip", [1], [True], {"p": 1}, {"p": [2]}]
+)
 BODIES = st.dictionaries(st.sampled_from("abcd"), VALUES, max_size=4)
 KINDS = st.sampled_from(["note", "take", "car", "outcome", "owner"])
 WRITERS = st.sampled_from(["Ida", "Per"])
@@ -206,6 +211,11 @@ class RecordModel(RuleBasedStateMachine):
         assert sheet.job.card.take_count == len(takes)
         of_job = [thing for thing in self.things.values() if thing.job_id == job_id]
         assert len(self.records["Per"].changes(job_id)) == sum(len(t.versions) for t in of_job)
+        with self.records["Ida"].database.reading() as connection:
+            uses = uses_kept(connection)
+            assert uses == uses_wanted(connection)
+            in_jobs = connection.execute(sa.select(TERM.c.word, TERM.c.jobs)).all()
+        assert dict(in_jobs) == Counter(word for word, _ in uses)  # type: ignore[arg-type]
         return multiple(*(entry.id for entry in sheet.entries))
 
     def compare(self, name: str, given: Entry) -> None:

@@ -18,6 +18,7 @@ from beltside.jobs.database import Database, count_up, insert_if_new
 from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, join
 from beltside.jobs.reading import MissingError, Reading, entry_of, version_of
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
+from beltside.jobs.search_words import keep_words
 from beltside.jobs.store import StoredFile
 
 MOST_BODY_BYTES: Final = 2_000_000
@@ -45,7 +46,8 @@ class Record(Reading):
     now
         Tells the time; tests pass their own.
     listeners
-        Called with every new version within its transaction: search keeps its words so.
+        Called with every new version within its transaction; the usual ones keep the search
+        words in step.
     """
 
     def __init__(
@@ -53,7 +55,7 @@ class Record(Reading):
         database: Database,
         *,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
-        listeners: Sequence[Listener] = (),
+        listeners: Sequence[Listener] = (keep_words,),
     ) -> None:
         super().__init__(database)
         self._now: Final = now

@@ -1,4 +1,4 @@
-"""Runs migrations on the connection it is given."""
+"""Runs migrations on the connection it is given; merely imported, it does nothing."""
 
 from __future__ import annotations
 
@@ -6,9 +6,12 @@ from alembic import context
 
 from beltside.jobs.schema import METADATA
 
-context.configure(
-    connection=context.config.attributes["connection"],
-    target_metadata=METADATA,
-    render_as_batch=True,
-)
-context.run_migrations()
+CONFIG = getattr(context, "config", None)
+
+if CONFIG is not None:
+    context.configure(
+        connection=CONFIG.attributes["connection"],
+        target_metadata=METADATA,
+        render_as_batch=True,
+    )
+    context.run_migrations()
