@@ -25,6 +25,7 @@ from beltside.casework.coolant_work import clock_answer, drain_answer, fill_answ
 from beltside.casework.settings import setting
 from beltside.casework.shop import FieldProblemsError, Shop, rewrite, sheet_of, write
 from beltside.coolant.hold_readings import Reading
+from beltside.coolant.hold_system import require_setup
 from beltside.jobs.entries import Entry, JobSheet
 
 _QUESTIONS: Final[Mapping[str, Callable[..., CoolantAnswer]]] = {
@@ -222,6 +223,8 @@ def begin_hold(
     ------
     FieldProblemsError
         With what is wrong beside each field.
+    InputError
+        When fields together make no sense: strokes without their volume.
     """
     us = setting(shop, "units") == "us"
     read: dict[str, Any] = {}
@@ -244,6 +247,7 @@ def begin_hold(
                 wrong[name] = str(error)
     if wrong:
         raise FieldProblemsError("hold-test", given or {}, wrong)
+    require_setup(hold_setup(**read))
     now = now or datetime.now(UTC)
     typed = {"given": read, "stage": stage, "started_at": now.isoformat(timespec="seconds")}
     return write(shop, sheet_of(shop, job_id).job.id, "hold-test", typed, entry_id=entry_id)

@@ -10,6 +10,7 @@ from typing import Any, Final
 from beltside.base.errors import BeltsideError
 from beltside.base.words import count_of
 from beltside.casework.shop import Shop, sheet_of
+from beltside.casework.shop_case import shop_tables
 from beltside.casework.shop_find import JobFind, find_now
 from beltside.casework.shop_jobs import JobLine, job_line, reminders
 from beltside.casework.shop_teardown import JobPlan, plan_of, suggested_template
@@ -261,10 +262,9 @@ def _before_plan(shop: Shop, job: JobSheet, found: JobFind) -> Next | None:
     if step.do == "check":
         best = found.result.next_checks[0]
         where = f" on the {best.part.replace('-', ' ')}" if best.part else ""
-        name = best.check.replace("-", " ")
         return Next(
             "check",
-            f"{name[0].upper()}{name[1:]}{where}",
+            f"{shop_tables(shop).catalogue.check(best.check).name}{where}",
             best.minutes,
             check=best.check,
             part=best.part,

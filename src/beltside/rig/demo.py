@@ -53,7 +53,7 @@ def demo_length_mm() -> float:
     return belt_length([(x, y, diameter / 2 + 1.0, face) for _, diameter, face, x, y in PULLEYS])
 
 
-def demo_case(rng: Generator | None = None) -> RigCase:
+def demo_case(rng: Generator | None = None, *, plans: tuple[TakePlan, ...] = PLANS) -> RigCase:
     """Six takes of the Tarn 1.4: belt on, off, speed raised, probe on three housings."""
     rng = rng or np.random.default_rng(DEMO_SEED)
     engine = draw_engine(rng, cylinders=4, diesel=False, idle_rpm=760.0, chain_teeth=20)
@@ -105,5 +105,5 @@ def demo_case(rng: Generator | None = None) -> RigCase:
     car = replace(car, faulty=scale_fault(rng, car, SEVERITY_DB))
     sheet = measured_sheet(rng, drive, engine, CAR_NAME, full=True)
     return RigCase(
-        sheet, run_takes(rng, car, PLANS, (15.0, 20.0)), "coolant-pump.bearing", SEVERITY_DB
+        sheet, run_takes(rng, car, plans, (15.0, 20.0)), "coolant-pump.bearing", SEVERITY_DB
     )
