@@ -124,6 +124,7 @@ def test_the_package_asks_for_what_it_imports() -> None:
     distribution = {
         "PIL": "pillow",
         "cv2": "opencv-python-headless",
+        "manimgx_fonts": "manimgx-fonts",
         "scp": "SecondaryCoolantProps",
         "vl_convert": "vl-convert-python",
         "sqlalchemy": "SQLAlchemy",
