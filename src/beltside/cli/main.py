@@ -22,6 +22,7 @@ from beltside.cli.bolts_match import match
 from beltside.cli.compare import compare
 from beltside.cli.coolant_work import coolant_app
 from beltside.cli.drive import drive
+from beltside.cli.job import job_app
 from beltside.cli.learned import learned_app
 from beltside.cli.plain_help import PlainHelp
 from beltside.cli.problems import exit_code_of, require_file, require_path
@@ -196,6 +197,9 @@ app.command(short_help="Takes with known causes that one take is most like.")(si
 
 
 app.command(short_help="The pages, in a browser on this computer.")(serve)
+app.add_typer(
+    job_app, name="job", short_help="Jobs of the shop, from the first words to the record."
+)
 app.add_typer(learned_app, name="learned", short_help="What closed jobs taught.")
 
 

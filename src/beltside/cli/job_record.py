@@ -1,0 +1,171 @@
+"""The commands under `beltside job` that close, search and look back."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from beltside.cli.job_shop import JobName, Json, tell, the_shop
+
+Entry = Annotated[str, typer.Argument(metavar="ENTRY", help="The entry, as the history shows it.")]
+
+
+def close(
+    job: JobName,
+    cause: Annotated[
+        str, typer.Option("--cause", metavar="SUSPECT", help="What it was: coolant-pump.bearing.")
+    ] = "",
+    replaced: Annotated[
+        list[str] | None,
+        typer.Option("--replaced", metavar="SUSPECT", help="Put right; may be repeated."),
+    ] = None,
+    cured: Annotated[
+        bool | None, typer.Option("--cured/--not-cured", help="Whether the noise is gone.")
+    ] = None,
+    charged: Annotated[str | None, typer.Option("--charged", help="What was charged.")] = None,
+    note: Annotated[str, typer.Option("--note", help="Anything to add.")] = "",
+    as_json: Json = False,
+) -> None:
+    """Close the job with its outcome; a cause that is known teaches the odds."""
+    from beltside.casework.shop_jobs import close_job
+
+    typed: dict[str, Any] = {"cause": cause, "replaced": replaced or [], "note": note}
+    if cured is not None:
+        typed["cured"] = cured
+    if charged is not None:
+        typed["charged"] = charged
+    with the_shop() as shop:
+        done = close_job(shop, job, typed)
+    said = (
+        f"Not learned from: {done.not_learned}."
+        if done.not_learned
+        else f"The odds now rest on {done.learned} closed jobs."
+    )
+    tell(as_json, done.to_json(), ["Closed.", said])
+
+
+def reopen(
+    job: JobName,
+    comeback: Annotated[
+        str | None,
+        typer.Option(
+            "--comeback", metavar="WORDS", help="The car is back: a new job, with these words."
+        ),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Open a closed job again; with --comeback as a new job linked to it."""
+    from beltside.casework.shop_jobs import came_back, job_line, open_again
+
+    with the_shop() as shop:
+        if comeback is None:
+            entry = open_again(shop, job)
+            tell(as_json, {"entry": entry.id}, [f"Job {job} is open again."])
+            return
+        new = came_back(shop, job, comeback)
+    line = job_line(new.job)
+    tell(as_json, line.to_json(), [f"Job {line.number} goes on from job {job}."])
+
+
+def history(job: JobName, as_json: Json = False) -> None:
+    """Show every change of a job: what, who, when."""
+    from beltside.casework.shop_jobs import history as changes
+
+    with the_shop() as shop:
+        lines = changes(shop, job)
+    tell(
+        as_json,
+        {"changes": [one.to_json() for one in lines]},
+        [
+            f"{one.at:%Y-%m-%d %H:%M}  {one.by:14} {one.how:12} {one.kind:12} "
+            f"{one.entry} v{one.version}  {', '.join(one.changed)}"
+            for one in lines
+        ],
+    )
+
+
+def restore_version(
+    job: JobName,
+    entry: Entry,
+    version: Annotated[
+        int | None, typer.Argument(metavar="VERSION", help="The one before without.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Make an earlier version of an entry the present one; a removed entry stands again."""
+    from beltside.casework.shop_jobs import bring_back
+
+    with the_shop() as shop:
+        now = bring_back(shop, job, entry, version)
+    tell(
+        as_json,
+        {"entry": now.id, "version": now.version, "body": dict(now.body)},
+        [f"{now.kind} brought back; it is version {now.version} now."],
+    )
+
+
+def remove(job: JobName, entry: Entry, as_json: Json = False) -> None:
+    """Take an entry off the job; it stays readable and can be brought back."""
+    from beltside.casework.shop_jobs import remove_entry
+
+    with the_shop() as shop:
+        gone = remove_entry(shop, job, entry)
+    tell(as_json, {"entry": gone.id, "removed": True}, [f"{gone.kind} taken off."])
+
+
+def remind(
+    job: JobName,
+    words: Annotated[str, typer.Argument(metavar="WORDS", help="What to look at.")],
+    due: Annotated[str, typer.Option("--due", metavar="DAY", help="2027-03-31.")] = "",
+    due_km: Annotated[
+        float | None, typer.Option("--due-km", metavar="KM", help="At this odometer reading.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Write down something to look at again."""
+    from beltside.casework.shop_jobs import remind as write_down
+
+    with the_shop() as shop:
+        entry = write_down(shop, job, words, due=due, due_km=due_km)
+    tell(as_json, {"entry": entry.id, **dict(entry.body)}, ["Kept."])
+
+
+def reminders(
+    done: Annotated[
+        str | None, typer.Option("--done", metavar="ENTRY", help="Tick this one.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """List open reminders of all jobs, those due first."""
+    from beltside.casework.shop_jobs import reminder_done
+    from beltside.casework.shop_jobs import reminders as listed
+
+    with the_shop() as shop:
+        if done is not None:
+            reminder_done(shop, done)
+        found = listed(shop)
+    tell(
+        as_json,
+        {"reminders": [one.to_json() for one in found]},
+        [
+            f"{'DUE ' if one.is_due else '    '}{one.due or f'{one.due_km:.0f} km':12} job "
+            f"{one.job_number}, {one.car}: {one.words}  ({one.entry})"
+            for one in found
+        ]
+        or ["Nothing to look at again."],
+    )
+
+
+def add_record_commands(app: typer.Typer) -> None:
+    """Enter these commands into the group."""
+    for command, short in (
+        (close, "Close the job with its outcome."),
+        (reopen, "Open a closed job again, or take it on as a new one."),
+        (history, "Every change of a job."),
+        (restore_version, "Bring an earlier version of an entry back."),
+        (remove, "Take an entry off the job."),
+        (remind, "Something to look at again."),
+        (reminders, "What is to be looked at again."),
+    ):
+        app.command(short_help=short)(command)
