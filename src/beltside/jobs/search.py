@@ -7,6 +7,7 @@ counting is in whole numbers, so that every database gives the same answer.
 
 from __future__ import annotations
 
+import json
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
@@ -44,6 +45,7 @@ TWO_SLIPS: Final = 450
 """How much a word counts by how near it is, in thousandths. Own choice."""
 
 _NEAR_WORDS: Final = 40
+_BESIDE_EXACT: Final = 10
 _SNIPPET: Final = 90
 _LONG_BODY: Final = 20_000
 _LAST: Final = "\U0010ffff"
@@ -87,6 +89,35 @@ class _Near:
     word: str
     jobs: int
     nearness: int
+
+
+def _with_keys() -> sa.Select[Any]:
+    """Words that have at least so many of the keys, those with most of them first."""
+    count = sa.func.count().label("count")
+    held = (
+        sa.select(TERM_GRAM.c.term_id, count)
+        .where(TERM_GRAM.c.gram.in_(sa.bindparam("keys", expanding=True)))
+        .group_by(TERM_GRAM.c.term_id)
+        .having(count >= sa.bindparam("least"))
+        .subquery()
+    )
+    return (
+        sa.select(TERM.c.id, TERM.c.word, TERM.c.jobs)
+        .join_from(held, TERM, TERM.c.id == held.c.term_id)
+        .order_by(held.c.count.desc(), TERM.c.jobs.desc(), TERM.c.word)
+        .limit(_NEAR_WORDS)
+    )
+
+
+_WITH_KEYS: Final = _with_keys()
+_PIECE: Final = sa.bindparam("piece", type_=TERM.c.word.type)
+_EXACT: Final = sa.select(TERM.c.id, TERM.c.word, TERM.c.jobs).where(TERM.c.word == _PIECE)
+_BEGINS: Final = (
+    sa.select(TERM.c.id, TERM.c.word, TERM.c.jobs)
+    .where(TERM.c.word > _PIECE, TERM.c.word < sa.bindparam("last", type_=TERM.c.word.type))
+    .order_by(TERM.c.jobs.desc(), TERM.c.word)
+    .limit(_NEAR_WORDS)
+)
 
 
 class Search:
@@ -161,48 +192,26 @@ def _near(connection: sa.Connection, piece: str, *, within: bool) -> list[_Near]
             if how_near and how_near > getattr(found.get(row.id), "nearness", 0):
                 found[row.id] = _Near(row.id, row.word, row.jobs, how_near)
 
-    exact = sa.select(TERM.c.id, TERM.c.word, TERM.c.jobs).where(TERM.c.word == piece)
-    enter(connection.execute(exact), EXACT)
+    enter(connection.execute(_EXACT, {"piece": piece}), EXACT)
+    known = bool(found)
     if len(piece) >= 2:
-        begins = (
-            sa.select(TERM.c.id, TERM.c.word, TERM.c.jobs)
-            .where(TERM.c.word > piece, TERM.c.word < piece + _LAST)
-            .order_by(TERM.c.jobs.desc(), TERM.c.word)
-            .limit(_NEAR_WORDS)
-        )
-        enter(connection.execute(begins), BEGINNING)
+        enter(connection.execute(_BEGINS, {"piece": piece, "last": piece + _LAST}), BEGINNING)
     keys, least = slip_keys(piece)
     if keys:
-        enter(connection.execute(_with_keys(keys, least)), None)
-    keys = part_keys(piece) if within else set()
+        enter(connection.execute(_WITH_KEYS, {"keys": sorted(keys), "least": least}), None)
+    # Who asked for a word that is there means the word, not a part of another.
+    keys = part_keys(piece) if within and not known else set()
     if keys:
-        rows = connection.execute(_with_keys(keys, len(keys))).all()
+        rows = connection.execute(_WITH_KEYS, {"keys": sorted(keys), "least": len(keys)})
         enter([row for row in rows if piece in row.word], WITHIN)
-    return list(found.values())
+    nearest = sorted(found.values(), key=lambda one: (-one.nearness, -one.jobs, one.word))
+    return nearest[: _BESIDE_EXACT if known else None]
 
 
 def _slips_nearness(asked: str, word: str) -> int:
     most = slips_allowed(asked)
     made = slips(asked, word, most)
     return 0 if made > most else (EXACT, ONE_SLIP, TWO_SLIPS)[made]
-
-
-def _with_keys(keys: set[str], least: int) -> sa.Select[Any]:
-    """Words that have at least so many of the keys, those with most of them first."""
-    count = sa.func.count().label("count")
-    held = (
-        sa.select(TERM_GRAM.c.term_id, count)
-        .where(TERM_GRAM.c.gram.in_(sorted(keys)))
-        .group_by(TERM_GRAM.c.term_id)
-        .having(count >= least)
-        .subquery()
-    )
-    return (
-        sa.select(TERM.c.id, TERM.c.word, TERM.c.jobs)
-        .join_from(held, TERM, TERM.c.id == held.c.term_id)
-        .order_by(held.c.count.desc(), TERM.c.jobs.desc(), TERM.c.word)
-        .limit(_NEAR_WORDS)
-    )
 
 
 def _best_jobs(weights: Sequence[Weights], limit: int) -> sa.Select[Any]:
@@ -249,13 +258,14 @@ def _by_word(weights: Sequence[Weights]) -> dict[str, set[int]]:
 def _entries(connection: sa.Connection, numbers: Sequence[int]) -> Mapping[int, list[Any]]:
     """The entries of some jobs that are short enough to look through, by the job's number."""
     found: dict[int, list[Any]] = defaultdict(list)
+    body = sa.type_coerce(ENTRY.c.body, sa.Text).label("body")
     rows = connection.execute(
-        sa.select(JOB.c.number, ENTRY.c.id, ENTRY.c.kind, ENTRY.c.body)
+        sa.select(JOB.c.number, ENTRY.c.id, ENTRY.c.kind, body)
         .join_from(ENTRY, JOB, ENTRY.c.job_id == JOB.c.id)
         .where(
             JOB.c.number.in_(numbers),
             ENTRY.c.removed.is_(False),
-            sa.func.length(sa.type_coerce(ENTRY.c.body, sa.Text)) < _LONG_BODY,
+            sa.func.length(body) < _LONG_BODY,
         )
         .order_by(ENTRY.c.place)
     )
@@ -269,18 +279,23 @@ def _places(entries: Sequence[Any], near: Mapping[str, set[int]], held: int) -> 
     met: set[int] = set()
     places: list[Where] = []
     for entry in entries:
-        for field, text in texts_of(entry.body):
-            letters = squeezed(text)
-            if not any(word in letters for word in near):
-                continue
+        # Most entries hold none of the words: that is seen faster in the text as it is kept,
+        # unless it has letters that are kept as numbers there.
+        if "\\u" not in entry.body and not _holds(entry.body, near):
+            continue
+        for field, text in texts_of(json.loads(entry.body)):
             here = [word for word in words_of(text) if near.get(word, set()) - met]
-            if not here:
-                continue
-            places.append(Where(entry.id, entry.kind, field, _snippet(text, here[0])))
-            met.update(*(near[word] for word in here))
+            if here:
+                places.append(Where(entry.id, entry.kind, field, _snippet(text, here[0])))
+                met.update(*(near[word] for word in here))
             if len(met) >= held or len(places) == 3:
                 return tuple(places)
     return tuple(places)
+
+
+def _holds(text: str, words: Iterable[str]) -> bool:
+    letters = squeezed(text)
+    return any(word in letters for word in words)
 
 
 def _snippet(text: str, word: str) -> str:
