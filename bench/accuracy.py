@@ -26,8 +26,9 @@ import numpy as np
 
 import stranger
 from beltside.base.words import part_kind
+from beltside.casework.crank_speed import find_crank
 from beltside.casework.find import find_in_memory
-from beltside.casework.takes import ArraySource, Conditions, crank_sound, find_crank
+from beltside.casework.takes import ArraySource, Conditions, crank_sound
 from beltside.drive.sheet import Belt, DriveSheet, Engine, Pulley
 from beltside.rig import draw_case as draw_rig_case
 from beltside.rig import draw_no_engine

@@ -195,7 +195,7 @@ def report(name: str, given: Sequence[Example], candidate: Float64, none: Float6
     weights = crank_weights(candidate, none)
     probability, hit, false_speeds, nothing = [], [], 0, 0
     for one in given:
-        share, _ = odds(one.candidates, one.take, weights)
+        share, _ = odds(one.candidates, one.take, weights=weights)
         same = np.abs(np.log(one.rpms[:, None] / one.rpms[None, :])) < crank.SAME_SPEED
         together = same @ share
         best = int(np.argmax(np.where(share > 0.2 * share.max(), together, 0.0)))

@@ -6,7 +6,8 @@ import numpy as np
 import scipy.signal
 from engines import RATE_HZ, Take, coloured, engine
 
-from beltside.casework.takes import ArraySource, Conditions, CrankSpeed, HeardTake, hear
+from beltside.casework.crank_speed import CrankSpeed
+from beltside.casework.takes import ArraySource, Conditions, HeardTake, hear
 from beltside.drive.sheet import Bearing, Belt, DriveSheet, Engine, Pulley
 from beltside.sound.track import CrankTrack
 

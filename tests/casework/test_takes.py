@@ -2,45 +2,28 @@
 
 import weakref
 from collections.abc import Iterator
-from functools import cache
 
 import numpy as np
 import pytest
 from drives import SHEET, bearing_noise
 from engines import RATE_HZ, engine, no_engine
 
-from beltside.base.errors import OutOfRangeError, RecordingError
+from beltside.base.errors import RecordingError
+from beltside.casework.crank_speed import CrankSpeed, find_crank
 from beltside.casework.takes import (
-    STATED_AGREES,
     WORKERS,
     ArraySource,
     Conditions,
-    CrankSpeed,
     Mono,
-    company,
-    confirms,
     crank_sound,
-    find_crank,
     hear,
     hear_all,
 )
-from beltside.drive.sheet import Belt, DriveSheet, Engine, Pulley
-from beltside.sound.crank_feed import CrankSound
 from beltside.sound.track import CrankTrack
 
 
 def source(*channels: np.ndarray, rate_hz: int = RATE_HZ) -> ArraySource:
     return ArraySource(np.stack(channels).astype(np.float32), rate_hz)
-
-
-@cache
-def idle_sound() -> CrankSound:
-    return crank_sound(source(engine(31, 800.0).samples))
-
-
-@cache
-def noise_sound() -> CrankSound:
-    return crank_sound(source(no_engine("white noise", 1)))
 
 
 def test_mono_is_the_mean_of_channels() -> None:
@@ -78,53 +61,6 @@ def test_blocks_of_a_source_are_the_whole() -> None:
     blocks = list(source(wave, wave).blocks(1.0))
     assert [block.shape for block in blocks] == [(2, RATE_HZ)] * 3 + [(2, RATE_HZ // 2)]
     assert np.concatenate(blocks, axis=1)[0] == pytest.approx(wave)
-
-
-def test_a_stated_speed_that_agrees_is_followed_by_the_sound() -> None:
-    found = find_crank(idle_sound(), SHEET, stated_rpm=810.0)
-    assert found.track is not None
-    assert found.source == "stated"
-    assert found.track.time_s.size > 10
-    assert found.track.rpm_median == pytest.approx(800.0, rel=0.005)
-    assert found.confidence >= 0.95
-    assert found.warnings == ()
-
-
-def test_a_stated_speed_that_disagrees_is_used_with_a_warning() -> None:
-    found = find_crank(idle_sound(), SHEET, stated_rpm=1000.0)
-    assert found.track is not None
-    assert found.track.rpm_median == 1000.0
-    assert float(found.track.rpm_low[0]) == pytest.approx(1000.0 * (1.0 - STATED_AGREES))
-    assert found.confidence < 0.5
-    (warning,) = found.warnings
-    assert "1000 rpm" in warning
-    assert "check it" in warning
-    assert "says 79" in warning or "says 80" in warning
-
-
-def test_a_stated_speed_stands_in_where_the_sound_says_nothing() -> None:
-    found = find_crank(noise_sound(), SHEET, stated_rpm=760.0)
-    assert found.track is not None
-    assert found.track.rpm_median == 760.0
-    assert found.source == "stated"
-    assert "neither confirms" in found.warnings[0]
-    assert find_crank(noise_sound(), SHEET).track is None
-    assert find_crank(noise_sound(), SHEET).reason
-
-
-def test_what_can_not_be_is_refused() -> None:
-    with pytest.raises(OutOfRangeError, match="stated crank speed"):
-        find_crank(idle_sound(), SHEET, stated_rpm=50.0)
-    seven = DriveSheet(Engine(cylinders=7), Belt(), (Pulley("crank", 138.0),))
-    with pytest.raises(RecordingError, match="7 cylinders"):
-        find_crank(idle_sound(), seven)
-
-
-def test_a_sound_under_two_seconds_has_no_speed_and_says_why() -> None:
-    short = CrankSound(idle_sound().low[:4800], idle_sound().pulse[:1200], 1.0)
-    found = find_crank(short, SHEET)
-    assert found.track is None
-    assert found.reason == "only 1.0 s of sound"
 
 
 class LongSource:
@@ -216,33 +152,3 @@ def test_a_stated_speed_of_a_take_reaches_it() -> None:
     assert heard.crank.source == "stated"
     assert heard.crank.track is not None
     assert heard.crank.track.rpm_median == pytest.approx(900.0, rel=0.01)
-
-
-def spoken(rpm: float | None, confidence: float, likeliest: float | None = None) -> CrankSpeed:
-    """A crank speed as found from the sound; `rpm` None when it was not believed."""
-    track = None if rpm is None else CrankTrack.constant(rpm, relative_range=0.01)
-    return CrankSpeed(track, confidence, None, "sound", likeliest_rpm=likeliest or rpm)
-
-
-def test_company_is_the_slowest_sure_take() -> None:
-    """Takes with the speed raised lie above idle."""
-    cranks = [spoken(2100.0, 0.97), spoken(760.0, 0.95), spoken(None, 0.3, 3040.0)]
-    assert company(cranks, 2) == pytest.approx(760.0)
-    assert company(cranks, 1) == pytest.approx(2100.0), "a take is no company of its own"
-
-
-def test_unsure_takes_that_agree_are_company() -> None:
-    cranks = [spoken(760.0, 0.8), spoken(None, 0.5, 765.0), spoken(None, 0.4, 1520.0)]
-    assert company(cranks, 2) == pytest.approx(760.0, rel=0.01)
-    assert company(cranks, 0) is None, "765 and 1520 do not agree"
-    doubted = [spoken(None, 0.6, 2728.0), spoken(None, 0.5, 2695.0), spoken(None, 0.4, 682.0)]
-    assert company(doubted, 2) is None, "both may be the same wrong multiple"
-
-
-def test_a_second_look_undoes_an_octave_error_but_does_not_pull_a_raised_take() -> None:
-    again = spoken(760.0, 0.6)
-    assert confirms(again, spoken(None, 0.5, 3040.0), 755.0)
-    assert not confirms(again, spoken(2100.0, 0.8), 755.0), "what was believed stays"
-    assert confirms(spoken(760.0, 0.9), spoken(1520.0, 0.8), 755.0)
-    assert not confirms(spoken(2900.0, 0.6), spoken(None, 0.5, 1450.0), 755.0)
-    assert not confirms(spoken(None, 0.4), spoken(None, 0.5, 760.0), 755.0)

@@ -30,9 +30,10 @@ from beltside.casework.compare_results import (
     Range,
 )
 from beltside.casework.compare_takes import TakeSound, load_pair, require_sound
+from beltside.casework.crank_speed import CrankSpeed
 from beltside.casework.picture_data import OrderSpectrum
 from beltside.casework.results import Crank, Progress
-from beltside.casework.takes import ArraySource, Conditions, CrankSpeed, hear_all
+from beltside.casework.takes import ArraySource, Conditions, hear_all
 from beltside.drive.expected import firing_order
 from beltside.drive.sheet import DriveSheet
 from beltside.sound.compare_change import (

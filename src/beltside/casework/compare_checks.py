@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from beltside.casework.takes import CrankSpeed
+from beltside.casework.crank_speed import CrankSpeed
 from beltside.sound.compare_gain import Gain
 from beltside.sound.gate import Float32
 from beltside.sound.level import clipping_share, wind_indicator

@@ -11,9 +11,10 @@ import numpy as np
 
 from beltside.base.errors import InputError, RecordingError, require_range
 from beltside.casework import compare_checks as checks
+from beltside.casework.crank_speed import STATED_RANGE_RPM
 from beltside.casework.formats import load_drive_sheet
 from beltside.casework.results import Progress
-from beltside.casework.takes import STATED_RANGE_RPM, ArraySource, Mono
+from beltside.casework.takes import ArraySource, Mono
 from beltside.drive.sheet import DriveSheet
 from beltside.media import Recording, open_recording
 from beltside.sound.gate import Float32

@@ -15,11 +15,12 @@ import numpy.typing as npt
 from beltside.base.constants import SOUND_SPEED
 from beltside.base.errors import InputError, require_range
 from beltside.base.provenance import Provenance
+from beltside.casework.crank_speed import STATED_RANGE_RPM
 from beltside.casework.formats import load_drive_sheet
 from beltside.casework.own_sound import WHOLE_BAND_HZ, recognise
 from beltside.casework.phone_setup import Setup, ends, over_time, positions
 from beltside.casework.results import Progress
-from beltside.casework.takes import STATED_RANGE_RPM, Conditions, Source, hear_all
+from beltside.casework.takes import Conditions, Source, hear_all
 from beltside.casework.where import known_part
 from beltside.casework.where_results import (
     DirectionResult,

@@ -10,6 +10,7 @@ import numpy as np
 from beltside.base.errors import InputError, require_range
 from beltside.base.provenance import Provenance
 from beltside.base.units import power_to_db
+from beltside.casework.crank_speed import STATED_RANGE_RPM, CrankSpeed, find_crank
 from beltside.casework.drive_orders import with_path
 from beltside.casework.explain import explained_lines
 from beltside.casework.formats import load_drive_sheet
@@ -22,15 +23,7 @@ from beltside.casework.results import (
     Spectrogram,
 )
 from beltside.casework.take_measures import TakeMeasures, take_measures
-from beltside.casework.takes import (
-    STATED_RANGE_RPM,
-    Conditions,
-    CrankSpeed,
-    HeardTake,
-    crank_sound,
-    find_crank,
-    hear,
-)
+from beltside.casework.takes import Conditions, HeardTake, crank_sound, hear
 from beltside.drive.expected import firing_order
 from beltside.drive.sheet import DriveSheet
 from beltside.media import Recording, open_recording

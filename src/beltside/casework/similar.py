@@ -10,9 +10,10 @@ from typing import Final
 from beltside.base.errors import BeltsideError, InputError
 from beltside.base.provenance import Provenance
 from beltside.base.words import FAULTS, PARTS, part_kind
+from beltside.casework.crank_speed import find_crank
 from beltside.casework.formats import load_drive_sheet
 from beltside.casework.results import Progress
-from beltside.casework.takes import Source, crank_sound, find_crank, hear
+from beltside.casework.takes import Source, crank_sound, hear
 from beltside.casework.where_results import SimilarResult, SimilarTake
 from beltside.drive.sheet import DriveSheet
 from beltside.media import open_recording

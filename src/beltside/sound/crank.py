@@ -25,13 +25,18 @@ from beltside.sound.crank_choice import (
 )
 from beltside.sound.crank_feed import LOW_RATE_HZ, CrankSound
 from beltside.sound.crank_path import (
-    RPM_HIGH,
-    RPM_LOW,
     CombMatch,
     SpeedPath,
     best_path,
     comb_match,
     speed_grid,
+)
+from beltside.sound.crank_prior import (
+    SpeedPrior,
+    calm_share,
+    heard_prior,
+    sheet_prior,
+    stated_prior,
 )
 from beltside.sound.crank_refine import sharpen
 from beltside.sound.crank_score import candidate_measures, odds, take_measures
@@ -48,6 +53,12 @@ SURE: Final = 0.9
 SCALE_KEPT: Final = 3e-4
 """A path this close to its lines' own speed needs no second look at them: the lines used move by
 less than a third of a bin."""
+
+DIFFERENT_SHARE: Final = 0.03
+"""Paths that part for less than this share of a take are the same."""
+
+ENGINE_NATS: Final = 2.0
+"""What speaks for an engine in a take when another take of the case surely holds one."""
 
 SAME_SPEED: Final = 0.02
 """Candidates closer than this share of their speed say the same."""
@@ -153,9 +164,16 @@ class CrankPaths:
         As for `estimate_crank`.
     """
 
-    def __init__(self, sound: CrankSound, cylinders: int, strokes: int = 4) -> None:
+    def __init__(
+        self,
+        sound: CrankSound,
+        cylinders: int,
+        strokes: int = 4,
+        idle_rpm: float | None = None,
+    ) -> None:
         self._sound = sound
         self._engine = _Engine(cylinders, strokes)
+        self._bonus = sheet_prior(idle_rpm).path_bonus()
         self._combs = comb_match(sound, cylinders, strokes)
         self._banned = np.zeros(self._combs.match.shape, dtype=np.bool_)
         self._readings: list[_Reading] = []
@@ -167,8 +185,16 @@ class CrankPaths:
             if self._readings:
                 self._banned |= _near_multiples(self._readings[-1].path, self._combs)
             banned = self._banned if self._readings else None
-            self._readings.append(_read(self._sound, self._combs, banned, self._engine))
+            path = best_path(self._combs, banned, self._bonus)
+            self._readings.append(_read(self._sound, path, self._engine))
         return self._readings[number]
+
+    def beside(self, prior: SpeedPrior) -> _Reading | None:
+        """A path led by what is known of the speed; None when it is the first one again."""
+        path = best_path(self._combs, bonus=prior.path_bonus())
+        first = self.reading(0).path
+        apart = np.abs(np.log(path.rpm / first.rpm)) > SAME_SPEED
+        return _read(self._sound, path, self._engine) if apart.mean() > DIFFERENT_SHARE else None
 
 
 def estimate_crank(
@@ -178,6 +204,7 @@ def estimate_crank(
     strokes: int = 4,
     idle_rpm: float | None = None,
     near_rpm: float | None = None,
+    heard_idle_rpm: float | None = None,
     believed: float = BELIEVED,
     paths: CrankPaths | None = None,
 ) -> CrankEstimate:
@@ -194,7 +221,9 @@ def estimate_crank(
     idle_rpm
         Idle speed from the drive sheet, 300 to 2000; takes are more often near it than not.
     near_rpm
-        Speed of the same engine in another take made alike, when that is known.
+        Speed of this very take, when it was read off or is otherwise known about.
+    heard_idle_rpm
+        Idle speed of the same engine heard in another take, when that is known.
     believed
         Probability from which a speed is given.
     paths
@@ -211,14 +240,25 @@ def estimate_crank(
         For a take under 2 s, an odd cylinder count, strokes or idle speed.
     """
     _check(sound, cylinders, strokes, idle_rpm)
-    prior = _speed_prior(idle_rpm, near_rpm)
-    paths = paths or CrankPaths(sound, cylinders, strokes)
+    paths = paths or CrankPaths(sound, cylinders, strokes, idle_rpm)
     readings = [paths.reading(0)]
-    estimate = _decide(sound, readings, prior, paths.mains_hz, believed)
-    while len(readings) < PATHS and estimate.confidence < SURE:
+    prior = sheet_prior(idle_rpm)
+    engine_nats = 0.0
+    if near_rpm is not None or heard_idle_rpm is not None:
+        prior = heard_prior(heard_idle_rpm) if heard_idle_rpm else stated_prior(near_rpm or 0.0)
+        engine_nats = ENGINE_NATS if heard_idle_rpm else 0.0
+        led = paths.beside(prior)
+        readings += [led] if led else []
+    known = len(readings) - 1
+
+    def decide() -> CrankEstimate:
+        return _decide(sound, readings, prior, paths.mains_hz, believed, engine_nats)
+
+    estimate = decide()
+    while len(readings) < PATHS + known and estimate.confidence < SURE:
         # A path may have locked on to something else that turns: look once more beside it.
-        readings.append(paths.reading(len(readings)))
-        estimate = _decide(sound, readings, prior, paths.mains_hz, believed)
+        readings.append(paths.reading(len(readings) - known))
+        estimate = decide()
     return estimate
 
 
@@ -241,29 +281,7 @@ def _check(sound: CrankSound, cylinders: int, strokes: int, idle_rpm: float | No
         )
 
 
-def _speed_prior(idle_rpm: float | None, near_rpm: float | None) -> Float64:
-    """Log density of the speed over the grid, per unit of log speed [nats]."""
-    grid = np.log(speed_grid())
-    centre, width = (np.log(800.0), 0.25) if idle_rpm is None else (np.log(idle_rpm), 0.12)
-    share = 0.5
-    if near_rpm is not None:
-        # Most takes of a case are made at the same idle; one or two with the speed raised.
-        centre, width, share = np.log(near_rpm), 0.035, 0.85
-    near = np.exp(-0.5 * ((grid - centre) / width) ** 2) / (width * np.sqrt(2.0 * np.pi))
-    # Few takes run above 4500 rpm: an engine is not revved that far with the bonnet open.
-    spread = np.where(grid < np.log(4500.0), 1.0, 0.5)
-    spread = spread / (spread.mean() * np.log(RPM_HIGH / RPM_LOW))
-    result: Float64 = np.log(share * near + (1.0 - share) * spread)
-    return result
-
-
-def _read(
-    sound: CrankSound,
-    combs: CombMatch,
-    banned: npt.NDArray[np.bool_] | None,
-    engine: _Engine,
-) -> _Reading:
-    path = best_path(combs, banned)
+def _read(sound: CrankSound, path: SpeedPath, engine: _Engine) -> _Reading:
     track = CrankTrack(path.time_s, path.rpm, path.rpm, path.rpm)
     for highest_order in (6.0, 16.0):
         track = sharpen(sound.low, LOW_RATE_HZ, track, highest_order=highest_order)
@@ -272,8 +290,26 @@ def _read(
     track = _scaled(track, 1.0 + error)
     if abs(error) > SCALE_KEPT:
         lines = line_evidence(sound, track)
+    track = _to_the_ends(track, sound.duration_s)
     found = candidates(lines, track.rpm_median, engine.cylinders, engine.strokes)
     return _Reading(path, track, lines, found)
+
+
+def _to_the_ends(track: CrankTrack, duration_s: float) -> CrankTrack:
+    """The track held to both ends of the take, which sharpening leaves out, so that its median
+    is that of the whole take."""
+    if track.time_s.size < 2:
+        return track
+
+    def held(row: Float64) -> Float64:
+        return np.concatenate((row[:1], row, row[-1:]))
+
+    return CrankTrack(
+        np.concatenate(([0.0], track.time_s, [duration_s])),
+        held(track.rpm),
+        held(track.rpm_low),
+        held(track.rpm_high),
+    )
 
 
 def _near_multiples(path: SpeedPath, combs: CombMatch) -> npt.NDArray[np.bool_]:
@@ -292,7 +328,12 @@ def _scaled(track: CrankTrack, factor: float) -> CrankTrack:
 
 
 def _decide(
-    sound: CrankSound, readings: list[_Reading], prior: Float64, mains_hz: int, believed: float
+    sound: CrankSound,
+    readings: list[_Reading],
+    prior: SpeedPrior,
+    mains_hz: int,
+    believed: float,
+    engine_nats: float,
 ) -> CrankEstimate:
     found = [one for reading in readings for one in reading.candidates]
     of_path = [number for number, reading in enumerate(readings) for _ in reading.candidates]
@@ -303,11 +344,12 @@ def _decide(
         ]
     )
     paths = [reading.path for reading in readings]
-    log_prior = np.interp(np.log(rpms), np.log(speed_grid()), prior)
+    calm = [1.0 if prior.of_whole_take else calm_share(one.track) for one in readings]
+    log_prior = prior.log_density(rpms * np.array([calm[number] for number in of_path]))
     measures = candidate_measures(found, paths, of_path, log_prior)
     turns = readings[0].track.rpm_median / 60.0 * sound.duration_s
     take = take_measures(found, paths, turns)
-    share, none = odds(measures, take)
+    share, none = odds(measures, take, engine_nats)
     # Candidates of two paths at the same speed count together.
     same = np.abs(np.log(rpms[:, None] / rpms[None, :])) < SAME_SPEED
     together = same @ share

@@ -41,8 +41,9 @@ ACCELERATIONS: Final = (
 FRAMES_AT_ONCE: Final = 256
 """Frames matched together, so that a long take's spectra do not all lie in memory."""
 
-CHANGE_COST: Final = 0.12
-"""Cost of each grid step away from where the acceleration leads [match]; own choice."""
+CHANGE_COST: Final = 0.03
+"""Cost of each rpm away from where the acceleration leads [match]: an engine gains and loses
+speed by so many rpm per second, whatever its speed; own choice."""
 
 MOST_STEPS: Final = 40
 """A path strays at most this many grid steps (27 %) in one hop from where its acceleration
@@ -253,7 +254,11 @@ def _match_frames(
     return best, acceleration
 
 
-def best_path(combs: CombMatch, banned: npt.NDArray[np.bool_] | None = None) -> SpeedPath:
+def best_path(
+    combs: CombMatch,
+    banned: npt.NDArray[np.bool_] | None = None,
+    bonus: Float64 | None = None,
+) -> SpeedPath:
     """The path through the frames with the most match for the least change of speed.
 
     Parameters
@@ -262,12 +267,17 @@ def best_path(combs: CombMatch, banned: npt.NDArray[np.bool_] | None = None) -> 
         From `comb_match`.
     banned
         Candidates not to be used, shape (n, candidates).
+    bonus
+        Added to the match of each candidate in every frame, shape (candidates,) [sigmas].
     """
     score = combs.match.astype(np.float64)
+    if bonus is not None:
+        score += bonus
     if banned is not None:
         score = np.where(banned, score - 50.0, score)
     frames, candidates = score.shape
     index = np.arange(candidates)
+    cost = CHANGE_COST * speed_grid()
     total = score[0].copy()
     led = np.full((frames, candidates), -np.inf)
     source = np.zeros((frames, candidates), dtype=np.int16)
@@ -287,8 +297,8 @@ def best_path(combs: CombMatch, banned: npt.NDArray[np.bool_] | None = None) -> 
         origin[stay] = index[stay]
         source[frame] = origin
         # The best within reach below and above, at a cost for each step away.
-        below = _best_within(row + CHANGE_COST * index, MOST_STEPS // 2) - CHANGE_COST * index
-        above = _best_within(row - CHANGE_COST * index, -MOST_STEPS // 2) + CHANGE_COST * index
+        below = _best_within(row + cost, MOST_STEPS // 2) - cost
+        above = _best_within(row - cost, -MOST_STEPS // 2) + cost
         total = np.maximum(below, above) + score[frame]
     path = np.zeros(frames, dtype=np.int64)
     path[-1] = int(np.argmax(total))
@@ -296,7 +306,7 @@ def best_path(combs: CombMatch, banned: npt.NDArray[np.bool_] | None = None) -> 
         here = path[frame]
         first = max(here - MOST_STEPS, 0)
         reach = np.arange(first, min(here + MOST_STEPS + 1, candidates))
-        gain = led[frame, reach] - CHANGE_COST * np.abs(reach - here)
+        gain = led[frame, reach] - np.abs(cost[reach] - cost[here])
         path[frame - 1] = source[frame, reach[int(np.argmax(gain))]]
     rows = np.arange(frames)
     return SpeedPath(

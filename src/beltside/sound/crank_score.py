@@ -93,9 +93,15 @@ def take_measures(found: Sequence[Candidate], paths: Sequence[SpeedPath], turns:
     )
 
 
-def odds(candidates: Float64, take: Float64, weights: Weights = WEIGHTS) -> tuple[Float64, float]:
-    """Probability of each candidate, shape (candidates,), and of none of them."""
-    scores = np.append(candidates @ np.array(weights.candidate), take @ np.array(weights.none))
+def odds(
+    candidates: Float64, take: Float64, engine_nats: float = 0.0, weights: Weights = WEIGHTS
+) -> tuple[Float64, float]:
+    """Probability of each candidate, shape (candidates,), and of none of them.
+
+    `engine_nats` is what is known from elsewhere to speak for an engine.
+    """
+    none = float(take @ np.array(weights.none)) - engine_nats
+    scores = np.append(candidates @ np.array(weights.candidate), none)
     share = np.exp(scores - scores.max())
     share /= share.sum()
     return share[:-1], float(share[-1])
