@@ -7,14 +7,22 @@ result stays.
 
 from __future__ import annotations
 
-import json
+import os
+import secrets
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from importlib import import_module
+from pathlib import Path
 from typing import Any, Final
 
+from beltside.base.errors import BeltsideError, InputError, RecordingError
 from beltside.casework.results import Progress
-from beltside.casework.shop import Shop
+from beltside.casework.shop import Shop, shop_at
+from beltside.jobs.asked import address, call_off_others, claim_this, look_up
+from beltside.jobs.queue import DEAD_AFTER_S, Analysis, Queue
+from beltside.jobs.workers import CalledOffError, Report, Workers
 
 Work = Callable[[Shop, Mapping[str, Any], Progress], dict[str, Any]]
 
@@ -22,10 +30,13 @@ METHODS: Final = {
     "listen": ("beltside.casework.shop_listen", "listen_to_one"),
     "case-sound": ("beltside.casework.shop_find", "listen_together"),
     "compare": ("beltside.casework.shop_measure", "compare_two"),
+    "proof-sound": ("beltside.casework.proof_clips", "work_out_sound"),
 }
 """Where each method's function is; imported when there is work."""
 
-_KEPT: Final[dict[str, dict[str, Any]]] = {}
+_LOOK_S: Final = 0.1
+_SHOPS: Final[dict[tuple[Path, str], Shop]] = {}
+"""The shops that this worker process has open."""
 
 
 @dataclass(frozen=True)
@@ -58,15 +69,26 @@ def state_of(
     shop: Shop, name: str, version: int, subject: str, settings: Mapping[str, Any]
 ) -> WorkState:
     """How a piece of work stands."""
-    kept = kept_result(shop, name, version, subject, settings)
-    return WorkState("not asked") if kept is None else WorkState("done", 1.0, result=kept)
+    found = look_up(shop.record.database, name, version, subject, settings)
+    return WorkState("not asked") if found is None else _state(found)
 
 
 def kept_result(
     shop: Shop, name: str, version: int, subject: str, settings: Mapping[str, Any]
 ) -> dict[str, Any] | None:
     """The kept result of a piece of work; None while it is not done."""
-    return _KEPT.get(_key(shop, name, version, subject, settings))
+    return state_of(shop, name, version, subject, settings).result
+
+
+def _state(found: Analysis) -> WorkState:
+    return WorkState(
+        {"running": "working"}.get(found.state, found.state),
+        found.percent / 100.0,
+        found.doing,
+        found.problem or "",
+        found.result if found.state == "done" else None,
+        found.id,
+    )
 
 
 def ask(
@@ -76,8 +98,24 @@ def ask(
     subject: str,
     settings: Mapping[str, Any],
     job_id: str | None,
-) -> None:
-    """Put a piece of work on the workers' list, unless it is there or done."""
+) -> WorkState:
+    """Put a piece of work on the workers' list, unless it is there or done.
+
+    What still waits for the same subject with other settings is called off. One that failed is
+    begun anew.
+    """
+    database = shop.record.database
+    found = look_up(database, name, version, subject, settings)
+    if found is None or found.state in ("failed", "cancelled"):
+        piece = Queue(database).ask(name, version, subject, settings, job_id)
+        call_off_others(database, piece)
+        found = Queue(database).get(piece)
+    return _state(found)
+
+
+def call_off(shop: Shop, work_id: str) -> bool:
+    """Call a piece of work off; whether it was still open."""
+    return Queue(shop.record.database).cancel(work_id)
 
 
 def analyse_now(
@@ -89,18 +127,100 @@ def analyse_now(
     job_id: str | None,
     progress: Progress | None = None,
 ) -> dict[str, Any]:
-    """The result of a piece of work, kept or worked out now."""
-    key = _key(shop, name, version, subject, settings)
-    if key not in _KEPT:
-        _KEPT[key] = _work(name)(shop, settings, progress or (lambda _what, _share: None))
-    return _KEPT[key]
+    """The result of a piece of work: kept, or worked out now; waits where a worker is at it.
+
+    Raises
+    ------
+    BeltsideError
+        What the work raises.
+    """
+    database = shop.record.database
+    queue = Queue(database)
+    piece = queue.get(ask(shop, name, version, subject, settings, job_id).id)
+    say = progress or (lambda _what, _share: None)
+    while piece.state in ("waiting", "running"):
+        mine = claim_this(database, piece.id, f"{os.getpid()}-{secrets.token_hex(4)}")
+        if mine is not None:
+            return _do_here(shop, queue, mine, say)
+        queue.release(silent_s=DEAD_AFTER_S)
+        say(piece.doing, piece.percent / 100.0)
+        time.sleep(_LOOK_S)
+        piece = queue.get(piece.id)
+    if piece.state == "done":
+        result: dict[str, Any] = piece.result
+        return result
+    if piece.state == "cancelled":
+        raise BeltsideError("The work was called off", instead="asking for it again")
+    raise RecordingError(piece.problem or "The work failed, and nobody said why")
 
 
-def _key(shop: Shop, name: str, version: int, subject: str, settings: Mapping[str, Any]) -> str:
-    return json.dumps([str(shop.folder), name, version, subject, settings], sort_keys=True)
+def _do_here(shop: Shop, queue: Queue, piece: Analysis, say: Progress) -> dict[str, Any]:
+    report = Report(queue, piece)
+
+    def both(what: str, share: float) -> None:
+        say(what, share)
+        report.progress(100.0 * min(max(share, 0.0), 1.0), what)
+
+    try:
+        result = _work(piece.method)(shop, piece.settings, both)
+    except CalledOffError:
+        raise
+    except BeltsideError as error:
+        queue.fail(piece, str(error))
+        raise
+    except BaseException:
+        # Stopped by the person, or a fault: another may do it.
+        queue.give_back(piece)
+        raise
+    queue.finish(piece, result)
+    return result
 
 
 def _work(name: str) -> Work:
+    if name not in METHODS:
+        raise InputError(f"no way is known to do {name!r}", allowed=", ".join(METHODS))
     module, function = METHODS[name]
     work: Work = getattr(import_module(module), function)
     return work
+
+
+# Workers -----------------------------------------------------------------------------------------
+
+
+def workers(shop: Shop, count: int = 1) -> Workers:
+    """Worker processes for this shop; a context, or `start()` and `stop()`.
+
+    Parameters
+    ----------
+    count
+        How many, 1 to 64.
+    """
+    where = address(shop.record.database)
+    return Workers(where, partial(do_piece, shop.folder, where), count)
+
+
+def do_piece(folder: Path, database: str, piece: Analysis, report: Report) -> dict[str, Any]:
+    """Do one piece of work in a worker process.
+
+    Raises
+    ------
+    CalledOffError
+        When it is not wanted any more.
+    BeltsideError
+        When it can't be done.
+    """
+    # Workers share the machine's cores between them; threads on top would only get in the way.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    shop = _SHOPS.get((folder, database))
+    if shop is None:
+        shop = _SHOPS[folder, database] = shop_at(folder, database=database, by="worker")
+
+    def told(what: str, share: float) -> None:
+        report.progress(100.0 * min(max(share, 0.0), 1.0), what)
+
+    return _work(piece.method)(shop, piece.settings, told)
+
+
+def open_work(shop: Shop) -> int:
+    """How many pieces of work wait or are being done."""
+    return Queue(shop.record.database).open_count()

@@ -15,7 +15,7 @@ from beltside.casework.formats.drive_sheet import drive_sheet_from_text
 from beltside.casework.formats.fields import as_part, as_word
 from beltside.casework.results import FindResult, NextCheck, Progress
 from beltside.casework.shop import Shop, checked, sheet_of, write
-from beltside.casework.shop_analysis import analyse_now, ask, kept_result
+from beltside.casework.shop_analysis import WorkState, analyse_now, ask, state_of
 from beltside.casework.shop_case import JobCase, case_of, shop_tables
 from beltside.casework.sound_said import SoundSaid, said_from_json
 from beltside.casework.takes import Conditions, crank_sound
@@ -97,10 +97,14 @@ def find_now(
     odds rest on the rest for now.
     """
     read = case_of(shop, job, without=without)
-    said, listening, left_out = SoundSaid(), False, []
+    said, listening = SoundSaid(), False
+    left_out: list[str] = []
     if read.takes and read.sheet_toml is not None:
-        plain = _sound(shop, job, read, wait, progress)
-        listening = plain is None
+        work = _sound(shop, job, read, wait, progress)
+        plain, listening = work.result, work.state in ("waiting", "working")
+        if work.state in ("failed", "cancelled"):
+            why = work.problem or "the work was called off"
+            left_out = [f"The takes could not be listened to: {why}"]
         if plain is not None:
             left_out = [f"{name} is left out: {why}" for name, why in plain["left_out"].items()]
             said = said_from_json(plain["said"])
@@ -125,8 +129,8 @@ def find_now(
 
 def _sound(
     shop: Shop, job: JobSheet, read: JobCase, wait: bool, progress: Progress | None
-) -> Mapping[str, Any] | None:
-    """What the takes say, from the kept result where there is one; None while nobody listened."""
+) -> WorkState:
+    """What the takes say, from the kept result where there is one, or how far listening is."""
     assert read.sheet_toml is not None
     own = read.tables
     settings = {
@@ -139,13 +143,14 @@ def _sound(
     }
     subject = job.job.id
     if wait:
-        return analyse_now(
+        found = analyse_now(
             shop, CASE_SOUND, CASE_SOUND_VERSION, subject, settings, job.job.id, progress
         )
-    kept = kept_result(shop, CASE_SOUND, CASE_SOUND_VERSION, subject, settings)
-    if kept is None:
-        ask(shop, CASE_SOUND, CASE_SOUND_VERSION, subject, settings, job.job.id)
-    return kept
+        return WorkState("done", 1.0, result=found)
+    state = state_of(shop, CASE_SOUND, CASE_SOUND_VERSION, subject, settings)
+    if state.state != "not asked":
+        return state
+    return ask(shop, CASE_SOUND, CASE_SOUND_VERSION, subject, settings, job.job.id)
 
 
 def listen_together(shop: Shop, settings: Mapping[str, Any], progress: Progress) -> dict[str, Any]:
@@ -180,7 +185,7 @@ def listen_together(shop: Shop, settings: Mapping[str, Any], progress: Progress)
                 with open_recording(path) as recording:
                     crank_sound(recording)
             except BeltsideError as error:
-                left_out[conditions.name] = str(error)
+                left_out[conditions.name] = str(error).replace(path.name, "this file")
         if not left_out:
             raise
         takes = [one for one in takes if one[1].name not in left_out]

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from beltside.base.errors import InputError
+from beltside.base.errors import BeltsideError, InputError, RecordingError
 from beltside.casework.crank_speed import CrankSpeed, find_crank
 from beltside.casework.drive_orders import with_path
 from beltside.casework.formats.drive_sheet import drive_sheet_from_text
@@ -28,9 +28,10 @@ LISTEN_VERSION: Final = 1
 NO_ENGINE: Final = "there is no drive sheet yet, so the engine is not known"
 
 
-def ask_to_listen(shop: Shop, job: JobSheet, entry: Entry) -> None:
+def ask_to_listen(shop: Shop, job: JobSheet, entry: Entry) -> WorkState:
     """Have a take listened to in the background, unless that is done or under way."""
-    ask(shop, LISTEN, LISTEN_VERSION, entry.body["file"], _settings(job, entry), job.job.id)
+    subject = str(entry.body["file"])
+    return ask(shop, LISTEN, LISTEN_VERSION, subject, _settings(job, entry), job.job.id)
 
 
 def ask_for_all(shop: Shop, job: JobSheet) -> None:
@@ -108,8 +109,7 @@ def take_heard(shop: Shop, job_id: str, take: str, *, wait: bool = False) -> Tak
         analyse_now(shop, LISTEN, LISTEN_VERSION, subject, settings, job.job.id)
     state = state_of(shop, LISTEN, LISTEN_VERSION, subject, settings)
     if state.state == "not asked":
-        ask_to_listen(shop, job, entry)
-        state = state_of(shop, LISTEN, LISTEN_VERSION, subject, settings)
+        state = ask_to_listen(shop, job, entry)
     if state.result is None:
         return TakeHeard(entry, name, state)
     plain = state.result
@@ -151,22 +151,29 @@ def listen_to_one(shop: Shop, settings: Mapping[str, Any], progress: Progress) -
     if toml is not None:
         completed = with_path(drive_sheet_from_text(toml).sheet)
         sheet, notes = completed.sheet, completed.notes
-    with open_recording(shop.files.path(settings["file"])) as recording:
-        progress("reading the take", 0.0)
-        sound = crank_sound(recording)
-        progress("finding the crank speed", 0.3)
-        crank = (
-            CrankSpeed(None, 0.0, NO_ENGINE, "sound")
-            if toml is None
-            else find_crank(sound, sheet, stated_rpm=settings["crank_rpm"])
-        )
-        heard_s = max(sound.duration_s, 1e-9)
-        hearing = hear(
-            recording,
-            crank.track,
-            lambda at_s: progress("listening", min(0.5 + 0.4 * at_s / heard_s, 0.9)),
-        )
-        said = (*notes, *file_warnings(recording))
+    try:
+        with open_recording(shop.files.path(settings["file"])) as recording:
+            progress("reading the take", 0.0)
+            sound = crank_sound(recording)
+            progress("finding the crank speed", 0.3)
+            crank = (
+                CrankSpeed(None, 0.0, NO_ENGINE, "sound")
+                if toml is None
+                else find_crank(sound, sheet, stated_rpm=settings["crank_rpm"])
+            )
+            heard_s = max(sound.duration_s, 1e-9)
+            hearing = hear(
+                recording,
+                crank.track,
+                lambda at_s: progress("listening", min(0.5 + 0.4 * at_s / heard_s, 0.9)),
+            )
+            said = (*notes, *file_warnings(recording))
+    except BeltsideError as error:
+        # Stored files go by their hash, which tells a person nothing.
+        named = error.given.replace(str(settings["file"]), "this file")
+        raise RecordingError(
+            named[0].upper() + named[1:], allowed=error.allowed, instead=error.instead
+        ) from error
     progress("explaining lines", 0.95)
     conditions = Conditions("take", crank_rpm=settings["crank_rpm"])
     listen = listen_result(
