@@ -33,6 +33,7 @@ from beltside.cli.strum import strum
 from beltside.cli.teardown import teardown_app
 from beltside.cli.vehicle import vehicle
 from beltside.cli.where import direction, similar, where
+from beltside.cli.work import demo_shop, work
 
 if TYPE_CHECKING:
     from beltside.casework.results import FindResult, ListenResult
@@ -200,6 +201,8 @@ app.command(short_help="The pages, in a browser on this computer.")(serve)
 app.add_typer(
     job_app, name="job", short_help="Jobs of the shop, from the first words to the record."
 )
+app.command(short_help="Listen to takes in the background.")(work)
+app.command(short_help="An invented shop to look at first, with jobs at every stage.")(demo_shop)
 app.add_typer(learned_app, name="learned", short_help="What closed jobs taught.")
 
 
