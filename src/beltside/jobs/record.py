@@ -19,6 +19,7 @@ from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, joi
 from beltside.jobs.reading import MissingError, Reading, entry_of, version_of
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
 from beltside.jobs.search_words import keep_words
+from beltside.jobs.sounds import keep_sounds
 from beltside.jobs.store import StoredFile
 
 MOST_BODY_BYTES: Final = 2_000_000
@@ -47,7 +48,7 @@ class Record(Reading):
         Tells the time; tests pass their own.
     listeners
         Called with every new version within its transaction; the usual ones keep the search
-        words in step.
+        words and the sounds in step.
     """
 
     def __init__(
@@ -55,7 +56,7 @@ class Record(Reading):
         database: Database,
         *,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
-        listeners: Sequence[Listener] = (keep_words,),
+        listeners: Sequence[Listener] = (keep_words, keep_sounds),
     ) -> None:
         super().__init__(database)
         self._now: Final = now

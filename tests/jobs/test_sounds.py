@@ -1,0 +1,146 @@
+"""The nearest sounds are those that a comparison with every one finds (numpy, all pairs)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from beltside.base.errors import InputError
+from beltside.jobs.database import Database, open_database
+from beltside.jobs.reading import MissingError
+from beltside.jobs.record import Record
+from beltside.jobs.sounds import Sounds, known_cause
+
+SIZE = 300
+
+
+def vectors(count: int, seed: int = 0, clusters: int = 12) -> npt.NDArray[np.float32]:
+    rng = np.random.default_rng(seed)
+    made = rng.normal(size=(clusters, SIZE))[rng.integers(0, clusters, count)]
+    made = made + 0.6 * rng.normal(size=made.shape)
+    return (made / np.linalg.norm(made, axis=1, keepdims=True)).astype(np.float32)
+
+
+def filled(record: Record, many: npt.NDArray[np.float32], *, takes: int) -> list[str]:
+    """Closed jobs with so many takes each; gives back the takes' names."""
+    sounds = Sounds(record.database)
+    names: list[str] = []
+    for start in range(0, len(many), takes):
+        rows = many[start : start + takes]
+        sheet = record.new_job(
+            [
+                *(("take", {}) for _ in rows),
+                ("outcome", {"cause": f"cause.{start}", "closed": True}),
+            ],
+            by="Ida",
+            job_id=f"j{start}",
+        )
+        for entry, row in zip(sheet.of_kind("take"), rows, strict=True):
+            sounds.add(entry.id, 1, row)
+            names.append(entry.id)
+    return names
+
+
+def test_as_a_comparison_with_every_one(database: Database) -> None:
+    many = vectors(240)
+    names = filled(Record(database), many, takes=20)
+    sounds = Sounds(database)
+    for asked in vectors(20, seed=1):
+        apart = 1.0 - many.astype(float) @ asked.astype(float)
+        best = np.argsort(apart)[:5]
+        found = sounds.nearest(asked, 1)
+        assert [one.entry_id for one in found] == [names[at] for at in best]
+        assert [one.distance for one in found] == pytest.approx(apart[best], abs=1e-3)
+        assert [one.cause for one in found] == [f"cause.{at // 20 * 20}" for at in best]
+
+
+def test_among_more_than_are_compared_whole(tmp_path: Path) -> None:
+    """Of 2,000, 256 are compared whole: the nearest must be among them."""
+    many = vectors(2000, clusters=30)
+    with open_database("sqlite://") as database:
+        names = filled(Record(database), many, takes=100)
+        sounds = Sounds(database)
+        right = 0
+        for asked in vectors(40, seed=3, clusters=30):
+            best = np.argsort(1.0 - many @ asked, kind="stable")[:5]
+            found = {one.entry_id for one in sounds.nearest(asked, 1)}
+            right += len(found & {names[at] for at in best})
+        assert right >= 0.97 * 40 * 5
+        for at in (0, 777, 1999):
+            assert sounds.nearest(many[at], 1)[0].entry_id == names[at]
+
+
+def test_others_additions_and_changes_are_seen(address: Path | str) -> None:
+    """Two programs on one record, each with its own copy in memory."""
+    one, other = vectors(2, seed=5)
+    with open_database(address) as mine, open_database(address) as theirs:
+        record, sounds, theirs_sounds = Record(theirs), Sounds(mine), Sounds(theirs)
+        assert sounds.nearest(one, 1) == []
+        sheet = record.new_job([("take", {}), ("take", {})], by="Ida", job_id="j1")
+        first, second = sheet.of_kind("take")
+        theirs_sounds.add(first.id, 1, one)
+        # Not closed yet: no cause is known.
+        assert sounds.nearest(one, 1) == []
+        assert [near.cause for near in sounds.nearest(one, 1, with_cause=False)] == [None]
+        outcome = record.add("j1", "outcome", {"cause": "belt.slip", "closed": True}, by="Ida")
+        assert [near.cause for near in sounds.nearest(one, 1)] == ["belt.slip"]
+        assert sounds.nearest(one, 1)[0].distance == pytest.approx(0.0, abs=1e-3)
+        theirs_sounds.add(second.id, 1, other)
+        assert [n.entry_id for n in sounds.nearest(other, 1)] == [second.id, first.id]
+        assert sounds.count(1) == 2
+        # The job in question itself, other versions of the method.
+        assert sounds.nearest(one, 1, except_job="j1") == []
+        assert sounds.nearest(one, 2) == []
+        # A take off the sheet, and back on it.
+        record.remove(second.id, by="Ida")
+        assert [n.entry_id for n in sounds.nearest(other, 1)] == [first.id]
+        record.bring_back(second.id, 1, by="Ida")
+        assert len(sounds.nearest(other, 1)) == 2
+        # Made anew by the same method.
+        theirs_sounds.add(second.id, 1, one)
+        assert [n.distance for n in sounds.nearest(one, 1)] == pytest.approx([0, 0], abs=1e-3)
+        # The noise came back: the cause is in doubt.
+        body = {"cause": "belt.slip", "closed": True, "came_back": True}
+        record.change(outcome.id, body, by="Ida")
+        assert sounds.nearest(one, 1) == []
+
+
+@pytest.mark.parametrize(
+    ("outcome", "cause"),
+    [
+        ({}, None),
+        ({"cause": "belt.slip"}, None),
+        ({"cause": "belt.slip", "closed": True}, "belt.slip"),
+        ({"cause": "belt.slip", "closed": True, "cured": False}, None),
+        ({"cause": "", "closed": True}, None),
+        ({"cause": "x" * 61, "closed": True}, None),
+    ],
+)
+def test_when_a_cause_is_known(outcome: dict[str, object], cause: str | None) -> None:
+    assert known_cause(outcome) == cause
+
+
+@pytest.mark.parametrize(
+    "vector", [[], [[1.0]], [2.0], [float("nan")], np.zeros(4), np.full(20_001, 0.00707)]
+)
+def test_vectors_of_another_form_are_refused(record: Record, vector: npt.ArrayLike) -> None:
+    job = record.new_job([("take", {})], by="Ida")
+    with pytest.raises(InputError):
+        Sounds(record.database).add(job.entries[0].id, 1, vector)
+    with pytest.raises(InputError):
+        Sounds(record.database).nearest(vector, 1)
+
+
+def test_other_bad_input(record: Record) -> None:
+    sounds = Sounds(record.database)
+    with pytest.raises(MissingError):
+        sounds.add("nothing", 1, [1.0])
+    with pytest.raises(InputError, match="1 to 100"):
+        sounds.nearest([1.0], 1, limit=0)
+    job = record.new_job([("take", {}), ("outcome", {"cause": "x", "closed": True})], by="Ida")
+    sounds.add(job.entries[0].id, 1, [1.0, 0.0])
+    with pytest.raises(InputError, match="2, as those kept"):
+        sounds.nearest([1.0], 1)
