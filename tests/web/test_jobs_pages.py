@@ -19,13 +19,26 @@ def test_a_new_job_in_three_fields(browser: Browser, shop: Shop) -> None:
     assert "Åsa &amp; Co" in page
 
 
-def test_what_is_wrong_is_said_beside_it_and_the_rest_is_kept(browser: Browser, shop: Shop) -> None:
-    sent = browser.send("/", "/jobs", {"words": "hums", "car": "x" * 500, "owner": "Per"})
+def test_an_empty_form_opens_no_job(browser: Browser, shop: Shop) -> None:
+    sent = browser.send("/", "/jobs", {"words": "", "car": "", "owner": ""})
     assert sent.status_code == 422
-    assert "at most 300 characters" in sent.text
-    assert ">hums</textarea>" in sent.text
-    assert 'value="Per"' in sent.text
+    assert "say what the owner says" in sent.text
     assert shop.record.jobs() == []
+
+
+def test_a_field_that_is_off_is_left_out_and_the_rest_is_kept(browser: Browser, shop: Shop) -> None:
+    sent = browser.send("/", "/jobs", {"words": "hums", "car": "x" * 500, "owner": "Per"})
+    assert sent.headers["location"] == "/job/1/complaint"
+    card = shop.record.job(1).card
+    assert (card.complaint, card.owner, card.car) == ("hums", "Per", "")
+
+
+def test_the_sheet_of_a_job_shows_every_stage(browser: Browser) -> None:
+    browser.send("/", "/jobs", {"words": "hums"})
+    page = browser.get("/job/1")
+    stages = ("Complaint", "Listen", "Find", "Measure", "Agree", "Work", "Prove", "Record")
+    assert [name for name in stages if f">{name}</span>" not in page] == []
+    assert "“hums”" in page
 
 
 def test_a_form_without_its_token_changes_nothing(browser: Browser, shop: Shop) -> None:

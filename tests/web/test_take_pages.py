@@ -58,9 +58,9 @@ def test_the_same_recording_sent_again_is_kept_once(browser: Browser, shop: Shop
 @pytest.mark.parametrize(
     ("data", "name", "says"),
     [
-        (b"", "take.wav", "is empty"),
-        (b"\x89PNG\r\n\x1a\n" + bytes(100), "photo.png", "is a picture"),
-        (b"dear owner, the pump is done", "letter.txt", "is text"),
+        (b"", "take.wav", "an empty file"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(100), "photo.png", "a picture"),
+        (b"dear owner, the pump is done", "letter.txt", "text, no recording"),
     ],
 )
 def test_what_is_no_recording_is_told_beside_the_file(
@@ -73,12 +73,14 @@ def test_what_is_no_recording_is_told_beside_the_file(
     assert shop.record.sheet(shop.record.job(1).id).of_kind("take") == ()
 
 
-def test_a_wrong_field_keeps_the_others(browser: Browser, job: str) -> None:
+def test_a_wrong_field_keeps_the_recording(browser: Browser, shop: Shop, job: str) -> None:
     sent = send(browser, job, wav(), belt="off", crank_rpm="fast")
     assert sent.status_code == 422
     assert "this text is no number" in sent.text
     assert 'value="fast"' in sent.text
     assert 'value="off" checked' in sent.text
+    (take,) = shop.record.sheet(shop.record.job(1).id).of_kind("take")
+    assert (take.body["belt"], take.body["crank_rpm"]) == ("off", None)
 
 
 def test_the_recorder_is_answered_in_json(browser: Browser, job: str) -> None:
@@ -91,4 +93,4 @@ def test_the_recorder_is_answered_in_json(browser: Browser, job: str) -> None:
         headers={"accept": "application/json"},
     )
     assert answer.status_code == 422
-    assert "is empty" in answer.json()["problem"]
+    assert "an empty file" in answer.json()["problem"]

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from fastapi import Request
 
 from beltside.casework.shop import JobSheet, sheet_of
+from beltside.casework.shop_view import JobView, view_of
 from beltside.web.pages import shop_of
-from beltside.web.texts import text_
 
 
 @dataclass(frozen=True)
@@ -39,6 +41,23 @@ class JobFrame:
     next_minutes: int | None
 
 
+# Where each thing to do next is done; `{number}` is the job's.
+_DONE_AT: Final[Mapping[str, str]] = {
+    "words": "/job/{number}/complaint",
+    "take": "/job/{number}/take",
+    "drive-sheet": "/job/{number}/drive",
+    "check": "/job/{number}/find",
+    "plan": "/job/{number}/plan",
+    "estimate": "/job/{number}/agree",
+    "approval": "/job/{number}/agree",
+    "step": "/job/{number}/plan",
+    "take-after": "/job/{number}/take?stage=after",
+    "comparison": "/job/{number}/compare",
+    "close": "/job/{number}/close",
+    "reminder": "/reminders",
+}
+
+
 def open_job(request: Request, number: int) -> tuple[JobSheet, JobFrame]:
     """A job's sheet and the frame of its pages.
 
@@ -49,14 +68,19 @@ def open_job(request: Request, number: int) -> tuple[JobSheet, JobFrame]:
     """
     shop = shop_of(request)
     sheet = sheet_of(shop, str(number))
-    return sheet, frame_of(sheet)
+    return sheet, frame_of(view_of(shop, sheet))
 
 
-def frame_of(sheet: JobSheet) -> JobFrame:
-    """The frame of a job's pages."""
-    card = sheet.job.card
-    href = f"/job/{sheet.job.number}/take"
-    words = text_("Record a take")
+def frame_of(view: JobView) -> JobFrame:
+    """The frame of a job's pages from the job at a glance."""
+    ahead = view.next
     return JobFrame(
-        sheet.job.number, card.car or card.plate, card.complaint, "", None, words, href, 2
+        view.line.number,
+        view.line.car,
+        view.line.words,
+        view.answer,
+        view.probability,
+        ahead.says,
+        _DONE_AT.get(ahead.what, "").format(number=view.line.number),
+        None if ahead.minutes is None else max(1, round(ahead.minutes)),
     )

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import hmac
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from fastapi import Request
 
 from beltside.base.errors import InputError
+from beltside.casework.settings import settings
 
 COOKIE: Final = "beltside"
 TOKEN_FIELD: Final = "_token"
@@ -60,8 +61,18 @@ def new_key() -> str:
 
 
 def visitor_of(request: Request) -> Visitor:
-    """Who asks, as the doorkeeper found."""
+    """Who asks, as the doorkeeper found, with the language and units of the shop's settings."""
     visitor: Visitor = request.state.visitor
+    if not getattr(request.state, "settings_read", False):
+        now = settings(request.app.state.shop)
+        visitor = replace(
+            visitor,
+            name=visitor.name or str(now["technician"].value or ""),
+            language=str(now["language"].value),
+            us_units=now["units"].value == "us",
+        )
+        request.state.visitor = visitor
+        request.state.settings_read = True
     return visitor
 
 

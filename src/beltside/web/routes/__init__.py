@@ -6,6 +6,13 @@ from typing import Final
 
 from fastapi import APIRouter
 
-from beltside.web.routes import files, jobs, take
+from beltside.web.routes import complaint, files, history, job, jobs, take
 
-ROUTERS: Final[tuple[APIRouter, ...]] = (jobs.router, take.router, files.router)
+ROUTERS: Final[tuple[APIRouter, ...]] = (
+    jobs.router,
+    job.router,
+    complaint.router,
+    take.router,
+    history.router,
+    files.router,
+)

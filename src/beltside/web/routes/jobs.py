@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, Response
 
-from beltside.casework.shop import FieldProblemsError, Job, checked
+from beltside.casework.shop import FieldProblemsError
+from beltside.casework.shop_jobs import JobLine, list_jobs, new_job
 from beltside.web.forms import CheckedForm, text
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.words import STAGE_WORDS
 
 router = APIRouter()
 
-_FIELDS: Final = {
-    "words": ("complaint", "words"),
-    "car": ("car", "name"),
-    "owner": ("owner", "name"),
-}
-"""Where each field of a new job goes: kind of entry, and its field."""
+MOST_SHOWN: Final = 100
+_FIELDS: Final = ("words", "car", "owner")
 
 
 @dataclass(frozen=True)
@@ -32,12 +29,12 @@ class JobsPage(Page):
     """
 
     template = "jobs.html"
-    jobs: list[Job]
+    jobs: Sequence[JobLine]
     stage_words: Mapping[str, str]
     words: str
     which: str
-    typed: dict[str, str]
-    problems: dict[str, str]
+    typed: Mapping[str, str]
+    problems: Mapping[str, str]
 
 
 @router.get("/")
@@ -47,29 +44,24 @@ def jobs(request: Request, words: str = "", which: str = "open") -> HTMLResponse
 
 
 @router.post("/jobs")
-def new_job(request: Request, form: CheckedForm) -> Response:
-    """A new job from three fields: what the owner says, whose car, which car."""
+def open_new_job(request: Request, form: CheckedForm) -> Response:
+    """A new job from three fields: what the owner says, which car, whose."""
     typed = {name: text(form, name) for name in _FIELDS}
-    entries, problems = [], {}
-    for name, (kind, key) in _FIELDS.items():
-        try:
-            entries.append((kind, checked(kind, {key: typed[name]})))
-        except FieldProblemsError as error:
-            problems[name] = error.by_field[key]
-    if problems:
-        return show(request, _page(request, "", "open", typed, problems), status=422)
-    shop = shop_of(request)
-    sheet = shop.record.new_job(entries, by=shop.by, job_id=text(form, "job_id") or None)
-    return _to(sheet.job)
-
-
-def _to(job: Job) -> RedirectResponse:
-    return go_to(f"/job/{job.number}")
+    try:
+        sheet, problems = new_job(shop_of(request), typed, job_id=text(form, "job_id") or None)
+    except FieldProblemsError as error:
+        page = _page(request, "", "open", typed, error.by_field)
+        return show(request, page, status=422)
+    number = sheet.job.number
+    return go_to(f"/job/{number}/complaint" if problems else f"/job/{number}")
 
 
 def _page(
-    request: Request, words: str, which: str, typed: dict[str, str], problems: dict[str, str]
+    request: Request,
+    words: str,
+    which: str,
+    typed: Mapping[str, str],
+    problems: Mapping[str, str],
 ) -> JobsPage:
-    closed = {"open": False, "closed": True}.get(which)
-    found = shop_of(request).record.jobs(closed=closed, limit=100)
+    found = list_jobs(shop_of(request), which=which, limit=MOST_SHOWN)
     return JobsPage(found, STAGE_WORDS, words, which, typed, problems)

@@ -9,10 +9,10 @@ from typing import Any, Final
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from beltside.base.errors import InputError
+from beltside.base.errors import BeltsideError
 from beltside.base.words import PULLEY_PARTS
-from beltside.casework.shop import FieldProblemsError
-from beltside.casework.shop_takes import KnownTake, add_take, remove_take, takes_of
+from beltside.casework.shop import JobSheet
+from beltside.casework.shop_takes import add_take, conditions_in_words, remove_take
 from beltside.web.forms import CheckedForm, pieces, text, texts, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
@@ -33,20 +33,31 @@ MOST_SECONDS: Final = 600
 
 
 @dataclass(frozen=True)
+class ListedTake:
+    """A take as the list shows it: its entry, its recording, its conditions in words."""
+
+    entry_id: str
+    file: str
+    says: str
+
+
+@dataclass(frozen=True)
 class TakePage(Page):
     """Record a take, or choose a file.
 
-    `places` are where the phone may have been, `loads` what may be on: value and words.
+    `kept` is the take that was kept although a field was off. `places` are
+    where the phone may have been, `loads` what may be on: value and words.
     """
 
     template = "take.html"
     frame: JobFrame
-    takes: Sequence[KnownTake]
+    takes: Sequence[ListedTake]
     places: Sequence[tuple[str, str]]
     loads: Sequence[tuple[str, str]]
     most_seconds: int
     typed: dict[str, Any]
     problems: dict[str, str]
+    kept: str
 
 
 @router.get("/job/{number}/take")
@@ -67,53 +78,67 @@ def keep_take(request: Request, number: int, form: CheckedForm) -> Response:
         "recorded_at": text(form, "recorded_at"),
     }
     problems: dict[str, str] = {}
+    kept = ""
     files = uploads(form, "file")
-    shop = shop_of(request)
-    job, _ = open_job(request, number)
+    sheet, _ = open_job(request, number)
     if not files:
         problems["file"] = "No file came with it. Choose a recording or a video."
     else:
         try:
-            add_take(
-                shop,
-                job.job.id,
+            added = add_take(
+                shop_of(request),
+                sheet.job.id,
                 pieces(files[0]),
-                name=files[0].filename or "",
-                media_type=files[0].content_type or "",
-                conditions={name: value for name, value in typed.items() if value != ""},
+                {
+                    "name": (files[0].filename or "")[:300],
+                    **{name: value for name, value in typed.items() if value != ""},
+                },
+                media_type=files[0].content_type or "application/octet-stream",
                 entry_id=text(form, "entry_id") or None,
             )
-        except FieldProblemsError as error:
-            problems = dict(error.by_field)
-        except InputError as error:
+            problems, kept = dict(added.problems), added.entry.id
+        except BeltsideError as error:
             problems["file"] = str(error)
     if as_json:
-        if problems:
+        if not kept:
             return JSONResponse({"problem": " ".join(problems.values())}, status_code=422)
-        return JSONResponse({"href": f"/job/{number}/take?saved=1"})
+        return JSONResponse({"href": f"/job/{number}/take/{kept}"})
     if problems:
-        return show(request, _page(request, number, typed, problems), status=422)
+        return show(request, _page(request, number, typed, problems, kept), status=422)
     return go_to(f"/job/{number}/take", saved="1")
 
 
 @router.post("/job/{number}/take/{entry_id}/remove")
 def remove(request: Request, number: int, entry_id: str, form: CheckedForm) -> Response:
     """Take a recording off the sheet; the list of all changes brings it back."""
-    job, _ = open_job(request, number)
-    remove_take(shop_of(request), job.job.id, entry_id)
+    sheet, _ = open_job(request, number)
+    remove_take(shop_of(request), sheet.job.id, entry_id)
     return go_to(f"/job/{number}/take", saved="1")
 
 
 def _page(
-    request: Request, number: int, typed: dict[str, Any], problems: dict[str, str]
+    request: Request,
+    number: int,
+    typed: dict[str, Any],
+    problems: dict[str, str],
+    kept: str = "",
 ) -> TakePage:
-    job, frame = open_job(request, number)
+    sheet, frame = open_job(request, number)
     return TakePage(
         frame,
-        takes_of(shop_of(request), job),
+        listed_takes(sheet),
         [(FRONT, text_("front of engine")), *((part, PART_WORDS[part]) for part in PULLEY_PARTS)],
         LOADS,
         MOST_SECONDS,
         typed,
         problems,
+        kept,
     )
+
+
+def listed_takes(sheet: JobSheet) -> list[ListedTake]:
+    """The takes of a job, newest first."""
+    return [
+        ListedTake(entry.id, entry.body["file"], conditions_in_words(entry.body))
+        for entry in sheet.of_kind("take")[::-1]
+    ]

@@ -1,0 +1,88 @@
+"""A job as one sheet: the eight stages along the belt, each folded to its result."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from beltside.casework.shop import sheet_of
+from beltside.casework.shop_view import JobView, view_of
+from beltside.web.job_frame import JobFrame, frame_of
+from beltside.web.pages import Page, shop_of, show
+from beltside.web.texts import text_
+from beltside.web.words import STAGE_WORDS
+
+router = APIRouter()
+
+STATE_WORDS: Final[Mapping[str, str]] = {
+    "open": text_("open"),
+    "begun": text_("begun"),
+    "now": text_("now"),
+    "done": text_("done"),
+}
+# The pages behind each stage: path after the job's own, and words.
+DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
+    "complaint": (("complaint", text_("Owner, car, words")),),
+    "listen": (("take", text_("Takes")),),
+    "find": (("find", text_("Odds and checks")),),
+    "measure": (("drive", text_("Belt drive")),),
+    "agree": (("plan", text_("Order of work")), ("agree", text_("Price and the owner's OK"))),
+    "work": (
+        ("plan", text_("Steps")),
+        ("bolts", text_("Bolts")),
+        ("match", text_("Old part, new part")),
+    ),
+    "prove": (
+        ("coolant", text_("Coolant")),
+        ("hold", text_("Hold test")),
+        ("compare", text_("Before and after")),
+    ),
+    "record": (
+        ("proof", text_("Proof sheet")),
+        ("how", text_("How it was done")),
+        ("close", text_("Close the job")),
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Band:
+    """A stage on the sheet: its state, its result in a sentence, the pages behind it."""
+
+    stage: str
+    state: str
+    says: str
+    doors: Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class JobPage(Page):
+    """The whole sheet of a job."""
+
+    template = "job.html"
+    frame: JobFrame
+    view: JobView
+    bands: Sequence[Band]
+    stage_words: Mapping[str, str]
+    state_words: Mapping[str, str]
+
+
+@router.get("/job/{number}")
+def job(request: Request, number: int) -> HTMLResponse:
+    """The sheet."""
+    shop = shop_of(request)
+    view = view_of(shop, sheet_of(shop, str(number)))
+    bands = [
+        Band(
+            one.stage,
+            "now" if one.stage == view.next.stage else one.state,
+            one.says,
+            [(f"/job/{number}/{path}", words) for path, words in DOORS[one.stage]],
+        )
+        for one in view.stages
+    ]
+    return show(request, JobPage(frame_of(view), view, bands, STAGE_WORDS, STATE_WORDS))
