@@ -193,3 +193,14 @@ def test_half_a_surrogate_pair_does_not_stop_the_sheet(shop: Shop) -> None:
 def test_a_unit_that_is_none_is_refused() -> None:
     with pytest.raises(ValueError, match="no unit"):
         Figure("x", 1.0, "furlong")
+
+
+def test_reasons_name_takes_and_no_options_of_commands(shop: Shop) -> None:
+    job = full_job(shop)
+    entry = sheet_of(shop, job).newest("comparison")
+    file = sheet_of(shop, job).of_kind("take")[0].body["file"]
+    assert entry is not None
+    why = f"The crank speed of {file} can't be told. Give it with --before-rpm or --after-rpm, or record 15 s."  # noqa: E501
+    rewrite(shop, entry.id, {"result": {**comparison(comparable=False), "why_not": [why]}})
+    said = [one for one in proof_of(shop, job).section("sound").lines if isinstance(one, Said)]
+    assert said[-1].words == "The crank speed of before.m4a can't be told. Record 15 s."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -300,6 +301,48 @@ def _number(value: Any) -> float:
 def _three(plain: Any) -> tuple[float, float, float]:
     a, b, c = plain
     return _number(a), _number(b), _number(c)
+
+
+CODE_HEAD: Final = "BELTSIDE PROOF 1"
+_CODE: Final = re.compile(
+    CODE_HEAD + r" JOB (\d{1,9}) AT (\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{6})Z SHA-256 ([0-9A-F]{64})"
+)
+
+
+@dataclass(frozen=True)
+class Code:
+    """What the QR code of a sheet says."""
+
+    job_number: int
+    made_at: str
+    digest: str
+
+
+def code_of(sheet: ProofSheet) -> str:
+    """What the QR code says: job, time, digest; letters that a code of the alphanumeric mode has.
+
+    (ISO/IEC 18004:2015, table 5)
+    """
+    moment = sheet.time.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return f"{CODE_HEAD} JOB {sheet.job_number} AT {moment} SHA-256 {sheet.digest.upper()}"
+
+
+def read_code(text: str) -> Code:
+    """A code as a phone's camera gives it.
+
+    Raises
+    ------
+    InputError
+        When it is none of ours.
+    """
+    found = _CODE.fullmatch(" ".join(text.upper().split()))
+    if found is None:
+        raise InputError(
+            f"{text[:80]!r} is no code of a proof sheet",
+            allowed=f'"{CODE_HEAD} JOB ... AT ... SHA-256 ...", as the QR code says it',
+            instead="reading the QR code again, or the file itself",
+        )
+    return Code(int(found[1]), f"{found[2]}+00:00", found[3].lower())
 
 
 def differences(is_there: Any, should_be: Any, at: str = "") -> Iterator[tuple[str, Any, Any]]:

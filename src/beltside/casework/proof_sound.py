@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
@@ -12,10 +13,10 @@ from beltside.base.errors import BeltsideError
 from beltside.casework.compare_results import Range
 from beltside.casework.kept_pictures import pictures_from_json
 from beltside.casework.picture_data import OrderSpectrum
+from beltside.casework.proof_clips import sound_of_pair
 from beltside.casework.proof_sheet import Charts, Figure, Line, Said, Section
 from beltside.casework.shop import Shop
 from beltside.casework.shop_case import take_names
-from beltside.casework.shop_listen import take_heard
 from beltside.jobs.entries import Entry, JobSheet
 
 MOST_POINTS: Final = 320
@@ -107,7 +108,9 @@ def sound_section(shop: Shop, job: JobSheet, sound: Compared | None) -> tuple[Se
     ):
         lines.append(_take_line(title, take, names, plain))
     if not sound.comparable:
-        reasons = [str(one) for one in sound.result.get("why_not") or ()]
+        reasons = [
+            plain_reason(str(one), sound, names) for one in sound.result.get("why_not") or ()
+        ]
         lines += [Said("Not comparable", one) for one in reasons]
         gaps.append("How much quieter it is could not be told: the recordings can't be compared.")
         return Section("sound", "Before and after", tuple(lines)), gaps
@@ -128,7 +131,42 @@ def sound_section(shop: Shop, job: JobSheet, sound: Compared | None) -> tuple[Se
                 len(lines) - 2,
                 Figure(name, found.value, unit, found.low, found.high, source, digits),
             )
+    found = _of_cause(job, sound)
+    if found is not None:
+        lines.insert(len(lines) - 2, found)
     return Section("sound", "Before and after", tuple(lines)), gaps
+
+
+def _of_cause(job: JobSheet, sound: Compared) -> Figure | None:
+    """How much quieter the lines of the part that was the cause are."""
+    outcome = job.newest("outcome")
+    cause = str(outcome.body.get("cause") or "") if outcome is not None else ""
+    part = cause.partition(".")[0]
+    told = []
+    for one in sound.result.get("parts") or ():
+        quieter = one["quieter_db"]
+        value = quieter["low"] if quieter["value"] is None else quieter["value"]
+        if part and one["part"] == part and value is not None:
+            told.append((float(value), one))
+    if not told:
+        return None
+    value, one = max(told, key=lambda pair: pair[0])
+    low, high = one["quieter_db"]["low"], one["quieter_db"]["high"]
+    if value < 0.0:
+        return None
+    return Figure(
+        f"The {part.replace('-', ' ')} alone", value, "dB", low, high,
+        f"quieter; {one['lines']} lines of its {one['source']}", 1,
+    )  # fmt: skip
+
+
+def plain_reason(said: str, sound: Compared, names: Mapping[str, str]) -> str:
+    """Why takes can't be compared, with their names and without a command's options."""
+    for take in (sound.before, sound.after):
+        if take is not None:
+            said = said.replace(str(take.body["file"]), names[take.id])
+    said = re.sub(r"Give it with --[^,.]*, or (\w)", lambda found: found[1].upper(), said)
+    return re.sub(r"\s*--[a-z-]+", "", said)
 
 
 def _missing_recordings(shop: Shop, job: JobSheet) -> list[str]:
@@ -157,7 +195,7 @@ def _take_line(title: str, take: Entry | None, names: Mapping[str, str], plain: 
     return Said(title, f"{names[take.id]} ({moment}): " + ", ".join(said))
 
 
-def charts_of(shop: Shop, job: JobSheet, sound: Compared | None) -> Charts:
+def charts_of(shop: Shop, job: JobSheet, sound: Compared | None, *, wait: bool) -> Charts:
     """Levels in third-octave bands and over order, before and after, both at one gain."""
     if sound is None or not sound.comparable:
         return Charts()
@@ -166,35 +204,21 @@ def charts_of(shop: Shop, job: JobSheet, sound: Compared | None) -> Charts:
         for one in sound.result.get("bands") or ()
         if one.get("after_matched_db") is not None
     )
-    strips = _strips(shop, job, sound)
-    marks = _marks(sound.result)
-    return Charts(bands, _thinned(strips) if strips else (), marks)
+    strips = _strips(shop, job, sound, wait=wait)
+    return Charts(bands, _thinned(strips) if strips else (), _marks(sound.result))
 
 
 def _strips(
-    shop: Shop, job: JobSheet, sound: Compared
+    shop: Shop, job: JobSheet, sound: Compared, *, wait: bool
 ) -> tuple[OrderSpectrum, OrderSpectrum] | None:
-    """Order spectra at one gain: kept with the comparison, else those of the takes as listened."""
+    """Order spectra at one gain: kept with the comparison, else worked out of the takes."""
     kept = sound.result.get("pictures")
-    if isinstance(kept, Mapping) and kept.get("before") and kept.get("after"):
-        return _strip(kept["before"]), _strip(kept["after"])
-    gain = sound.range("gain_db")
-    found = []
-    for take in (sound.before, sound.after):
-        if take is None:
-            return None
-        try:
-            heard = take_heard(shop, job.job.id, take.id)
-        except BeltsideError:
-            return None
-        if heard.listen is None or heard.listen.pictures.sound is None:
-            return None
-        found.append(heard.listen.pictures.sound)
-    before, after = found
-    shift = -(gain.value or 0.0) if gain is not None else 0.0
-    return before, OrderSpectrum(
-        after.order, after.level_db + shift, after.background_db + shift, after.band_hz
-    )
+    if kept is None and sound.before is not None and sound.after is not None:
+        found = sound_of_pair(shop, job, sound.before, sound.after, wait=wait)
+        kept = None if found is None else found["strips"]
+    if not isinstance(kept, Mapping):
+        return None
+    return _strip(kept["before"]), _strip(kept["after"])
 
 
 def _strip(plain: Any) -> OrderSpectrum:

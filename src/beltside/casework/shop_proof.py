@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from dataclasses import fields, replace
 from datetime import UTC, datetime
 from typing import Any, Final
 
 from beltside.base.errors import BeltsideError
+from beltside.casework.proof_clips import Clips, clips_from, sound_of_pair
 from beltside.casework.proof_coolant import coolant_section
 from beltside.casework.proof_sections import (
     agreed_section,
@@ -22,12 +24,16 @@ from beltside.casework.proof_sound import Compared, charts_of, compared, sound_s
 from beltside.casework.settings import settings
 from beltside.casework.shop import Shop, checked, sheet_of
 from beltside.casework.shop_find import find_now
+from beltside.casework.shop_measure import compare_on_job
 from beltside.jobs.entries import Entry, JobSheet
 
 ALWAYS_UNTESTED: Final = (
     "This sheet speaks of the belt end of the engine and its cooling system; nothing else on the "
     "car was looked at."
 )
+CLEARLY_DB: Final = 3.0
+"""From so much quieter on, for sure, anybody hears it, and the headline says so [dB]; common
+practice, no source."""
 _SUSPECT_UNKNOWN: Final = "The cause was not written down"
 
 
@@ -89,7 +95,7 @@ def proof_of(
         sections=tuple(_whole_section(one) for one in parts),
         not_tested=tuple(map(whole, dict.fromkeys(gaps))),
         cautions=tuple(map(whole, owner_cautions(job))),
-        charts=charts_of(shop, job, sound),
+        charts=charts_of(shop, job, sound, wait=wait),
         takes=sound.files if sound is not None else ("", ""),
     )
 
@@ -102,6 +108,8 @@ def hand_out(
     What has not changed since the last one was handed out is not written again: that one is
     given, with its time.
     """
+    if wait and at is None:
+        _compare(shop, sheet_of(shop, job_id))
     sheet = proof_of(shop, job_id, at=at, wait=wait)
     last = handed_out(shop, sheet.job_id)
     if last is not None and _timeless(last[1]) == _timeless(sheet):
@@ -110,6 +118,28 @@ def hand_out(
     body = checked("proof", {"made_at": sheet.made_at, "digest": plain["digest"], "sheet": plain})
     shop.record.add(sheet.job_id, "proof", body, by=shop.by)
     return sheet
+
+
+def _compare(shop: Shop, job: JobSheet) -> None:
+    """Compare before and after where nobody has yet and both were recorded."""
+    if compared(shop, job) is None:
+        with contextlib.suppress(BeltsideError):
+            compare_on_job(shop, job.job.id)
+
+
+def clips_of(shop: Shop, sheet: ProofSheet, *, wait: bool = True) -> Clips | None:
+    """Two short clips before and after for a sheet; None when they can't be had.
+
+    Parameters
+    ----------
+    wait
+        Make them when nobody has yet.
+    """
+    job = job_as_of(shop, sheet.job_id, sheet.time)
+    sound = compared(shop, job)
+    if sound is None or not sound.comparable or sound.before is None or sound.after is None:
+        return None
+    return clips_from(sound_of_pair(shop, job, sound.before, sound.after, wait=wait))
 
 
 def handed_out(shop: Shop, job_id: str) -> tuple[Entry, ProofSheet] | None:
@@ -216,7 +246,7 @@ def _headline(outcome: Mapping[str, Any], sound: Compared | None) -> str:
     quieter = sound.quieter() if sound is not None else None
     if outcome.get("cured") is True:
         said = "The noise is gone"
-        if quieter is not None and quieter.low is not None and quieter.low > 0:
+        if quieter is not None and quieter.value is not None and (quieter.low or 0.0) >= CLEARLY_DB:
             return f"{said}: the engine is {quieter.value:.0f} dB quieter than before."
         return f"{said}, as the technician hears it."
     if outcome.get("cured") is False:

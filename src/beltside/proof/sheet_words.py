@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from beltside.casework.proof_sheet import Figure, Money, Said
+from beltside.casework.proof_sheet import code_of as code_of
 
 if TYPE_CHECKING:
     from beltside.casework.proof_sheet import Line, ProofSheet, Section
@@ -111,7 +112,7 @@ def range_words(figure: Figure, *, us: bool = False) -> str:
         for end in (figure.low, figure.high)
     )
     if low is not None and high is not None:
-        return f"{low} to {high}"
+        return "" if low == high else f"{low} to {high}"
     if low is not None:
         return f"at least {low}"
     return f"at most {high}" if high is not None else ""
@@ -160,18 +161,6 @@ def big_figures(sheet: ProofSheet, *, us: bool = False) -> list[tuple[str, str, 
 def moment_words(sheet: ProofSheet) -> str:
     """The moment the sheet speaks of, to the minute."""
     return sheet.time.strftime("%Y-%m-%d %H:%M UTC")
-
-
-CODE_HEAD: Final = "BELTSIDE PROOF 1"
-
-
-def code_of(sheet: ProofSheet) -> str:
-    """What the QR code says: job, time, digest; letters that a code of the alphanumeric mode has.
-
-    (ISO/IEC 18004:2015, table 5)
-    """
-    moment = sheet.time.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-    return f"{CODE_HEAD} JOB {sheet.job_number} AT {moment} SHA-256 {sheet.digest.upper()}"
 
 
 def as_typed(text: str) -> str:
