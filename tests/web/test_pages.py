@@ -46,7 +46,8 @@ def used_by(name: str) -> set[str]:
         for node in parsed.find_all(nodes.FromImport)
         for alias in node.names
     }
-    found = set(find_undeclared_variables(parsed)) - imported
+    own = {macro.name for macro in parsed.find_all(nodes.Macro)}
+    found = set(find_undeclared_variables(parsed)) - imported - own
     for node in parsed.find_all((nodes.Extends, nodes.Include)):
         assert isinstance(node.template, nodes.Const), f"{name} names its template by a variable"
         found |= used_by(node.template.value)

@@ -6,13 +6,14 @@ from typing import Final
 
 from fastapi import APIRouter
 
-from beltside.web.routes import complaint, files, history, job, jobs, take
+from beltside.web.routes import complaint, files, find, history, job, jobs, take
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     jobs.router,
     job.router,
     complaint.router,
     take.router,
+    find.router,
     history.router,
     files.router,
 )
