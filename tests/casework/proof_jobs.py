@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import numpy as np
+from PIL import Image
 
 from beltside.casework.compare_results import (
     BandChange,
@@ -18,6 +20,16 @@ from beltside.casework.picture_data import ListenPictures, OrderSpectrum
 from beltside.casework.results import Crank
 from beltside.casework.settings import save_settings
 from beltside.casework.shop import Shop, keep, write
+
+
+def _png() -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (2, 2), (120, 90, 60)).save(out, "PNG")
+    return out.getvalue()
+
+
+PNG = _png()
+"""A picture of four points."""
 
 DRIVE = """
 name = "Tarn 1.4 front drive"
@@ -240,10 +252,3 @@ def full_job(shop: Shop, **names: str) -> str:
         currency="EUR",
     )
     return job
-
-
-PNG = bytes.fromhex(
-    "89504e470d0a1a0a0000000d4948445200000002000000020802000000fdd49a73"
-    "0000001249444154789c63606060f8cfc000c2600c0000190e02fe5d9bd1360000000049454e44ae426082"
-)
-"""A picture of four points."""

@@ -74,8 +74,8 @@ def correction_section(job: JobSheet) -> tuple[Section, list[str]]:
         said = str(entry.body.get("says") or "")
         if said:
             lines.append(Said("Old part against new", said))
-    torqued, unknown = _torqued(job)
-    lines += torqued
+    tightened, unknown = torqued(job)
+    lines += tightened
     done = [one for one in job.of_kind("step-tick") if one.body.get("state") == "done"]
     minutes = [one.body["minutes"] for one in done if one.body.get("minutes") is not None]
     if minutes:
@@ -85,7 +85,7 @@ def correction_section(job: JobSheet) -> tuple[Section, list[str]]:
                 source=f"{len(minutes)} of {len(done)} steps timed",
             )
         )  # fmt: skip
-    if lines and not torqued:
+    if lines and not tightened:
         gaps.append("No tightening torque was written down.")
     if unknown:
         gaps.append(
@@ -97,7 +97,7 @@ def correction_section(job: JobSheet) -> tuple[Section, list[str]]:
     return Section("correction", "Correction", tuple(lines)), gaps
 
 
-def _torqued(job: JobSheet) -> tuple[list[Line], list[str]]:
+def torqued(job: JobSheet) -> tuple[list[Line], list[str]]:
     """Fasteners with their last torque, those of one name and torque together."""
     last: dict[tuple[str, int | None], Mapping[str, Any]] = {}
     for entry in job.of_kind("torque-tick"):

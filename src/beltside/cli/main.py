@@ -26,6 +26,7 @@ from beltside.cli.job import job_app
 from beltside.cli.learned import learned_app
 from beltside.cli.plain_help import PlainHelp
 from beltside.cli.problems import exit_code_of, require_file, require_path
+from beltside.cli.proof import proof
 from beltside.cli.pulleys import pulleys
 from beltside.cli.screen import working, write, write_json
 from beltside.cli.serve import serve
@@ -201,6 +202,7 @@ app.command(short_help="The pages, in a browser on this computer.")(serve)
 app.add_typer(
     job_app, name="job", short_help="Jobs of the shop, from the first words to the record."
 )
+app.command(short_help="The owner's proof sheet; or check one that was handed out.")(proof)
 app.command(short_help="Listen to takes in the background.")(work)
 app.command(short_help="An invented shop to look at first, with jobs at every stage.")(demo_shop)
 app.add_typer(learned_app, name="learned", short_help="What closed jobs taught.")
