@@ -6,7 +6,7 @@ from typing import Final
 
 from fastapi import APIRouter
 
-from beltside.web.routes import complaint, files, find, history, job, jobs, take
+from beltside.web.routes import complaint, drive, files, find, history, job, jobs, take
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     jobs.router,
@@ -14,6 +14,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     complaint.router,
     take.router,
     find.router,
+    drive.router,
     history.router,
     files.router,
 )

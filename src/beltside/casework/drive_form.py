@@ -1,0 +1,202 @@
+"""A drive sheet as the fields of a form, and back into its text without losing anything else.
+
+The text is edited, not written anew: comments, keys that the form does not show (a tensioner, an
+offset) and their order stay.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import tomlkit
+from tomlkit.exceptions import ParseError
+from tomlkit.items import AoT, Table
+
+from beltside.base.errors import InputError
+from beltside.casework.drive import drive_of_sheet
+from beltside.casework.drive_results import DriveResult
+from beltside.casework.formats.drive_sheet import drive_sheet_from_text
+from beltside.casework.formats.problems import FileProblemsError
+
+HEAD_FIELDS: Final[Mapping[str, tuple[str, str]]] = {
+    "cylinders": ("engine", "cylinders"),
+    "strokes": ("engine", "strokes"),
+    "idle_rpm": ("engine", "idle_rpm"),
+    "ribs": ("belt", "ribs"),
+    "length_mm": ("belt", "length_mm"),
+}
+"""Fields above the rows: table and key of each."""
+ROW_FIELDS: Final = (
+    "part",
+    "diameter_mm",
+    "face",
+    "x_mm",
+    "y_mm",
+    "poles",
+    "vanes",
+    "fan_blades",
+    "bearing",
+)
+MOST_ROWS: Final = 20
+_WORDS: Final = frozenset({"part", "face"})
+_NUMBER: Final = re.compile(r"[+-]?\d+([.,]\d+)?")
+
+Row = dict[str, str]
+
+
+@dataclass(frozen=True)
+class DriveForm:
+    """The fields as text: those of the head, and one row for each pulley in belt order."""
+
+    head: Mapping[str, str]
+    rows: Sequence[Row]
+
+
+@dataclass(frozen=True)
+class DriveTried:
+    """What a sheet gives: its drive, or what is wrong beside each field.
+
+    `by_field` names a field of the head ("ribs") or of a row ("2.diameter_mm", counted from 0);
+    `other` is what belongs to no field. `notes` are what was understood or left open.
+    """
+
+    result: DriveResult | None
+    by_field: Mapping[str, str] = field(default_factory=dict)
+    other: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def is_sheet(self) -> bool:
+        """Whether it is a drive sheet that can be kept, though it may give no path yet."""
+        return not self.by_field and not self.other
+
+
+def form_of(toml: str) -> DriveForm:
+    """The fields of a sheet; those of an empty one for no text.
+
+    Raises
+    ------
+    InputError
+        When the text is no TOML.
+    """
+    document = _parsed(toml)
+    head = {}
+    for name, (table, key) in HEAD_FIELDS.items():
+        held = document.get(table, {})
+        head[name] = _shown(held.get(key)) if isinstance(held, Mapping) else ""
+    pulleys = document.get("pulley", [])
+    rows = [
+        {key: _shown(one.get(key)) for key in ROW_FIELDS}
+        for one in (pulleys if isinstance(pulleys, list) else [])
+        if isinstance(one, Mapping)
+    ]
+    return DriveForm(head, rows)
+
+
+def toml_of(form: DriveForm, before: str = "") -> str:
+    """The sheet's text with the fields of a form; what else `before` holds stays.
+
+    A row keeps the further keys of the pulley of its part; rows left wholly empty are dropped.
+    """
+    document = _parsed(before)
+    if "name" not in document:
+        document.add("name", "Front drive")
+    for name, (table, key) in HEAD_FIELDS.items():
+        if table not in document:
+            document.add(table, tomlkit.table())
+        _put(document[table], key, form.head.get(name, ""))
+    old: dict[str, Table] = {}
+    for one in document.get("pulley", []):
+        old.setdefault(str(one.get("part", "")), one)
+    pulleys: AoT = tomlkit.aot()
+    for row in form.rows[:MOST_ROWS]:
+        if not any(value.strip() for key, value in row.items() if key != "face"):
+            continue
+        pulley = tomlkit.table()
+        for key, value in old.get(row.get("part", ""), {}).items():
+            if key not in ROW_FIELDS:
+                pulley.add(key, value)
+        for key in ROW_FIELDS:
+            _put(pulley, key, row.get(key, ""))
+        pulleys.append(pulley)
+    if "pulley" in document:
+        document.remove("pulley")
+    document.add("pulley", pulleys)
+    return tomlkit.dumps(document)
+
+
+def try_drive(toml: str) -> DriveTried:
+    """What a sheet gives, without keeping it."""
+    try:
+        read = drive_sheet_from_text(toml)
+    except FileProblemsError as error:
+        by_field: dict[str, str] = {}
+        other = []
+        for problem in error.problems:
+            place = _field_of(problem.where)
+            said = str(InputError(problem.given, allowed=problem.allowed, instead=problem.instead))
+            if place:
+                by_field.setdefault(place, said)
+            else:
+                other.append(str(problem))
+        return DriveTried(None, by_field, tuple(other))
+    except InputError as error:
+        return DriveTried(None, {}, (str(error),))
+    try:
+        return DriveTried(drive_of_sheet(read.sheet), notes=read.notes)
+    except InputError as error:
+        return DriveTried(None, notes=(*read.notes, str(error)))
+
+
+def _field_of(where: Sequence[str | int]) -> str:
+    """The form's field at a key path, whose list members are counted from 1."""
+    if len(where) >= 3 and where[0] == "pulley" and isinstance(where[1], int):
+        return f"{where[1] - 1}.{where[2]}" if where[2] in ROW_FIELDS else ""
+    for name, place in HEAD_FIELDS.items():
+        if tuple(where[:2]) == place:
+            return name
+    return ""
+
+
+def _parsed(toml: str) -> Any:
+    try:
+        return tomlkit.parse(toml)
+    except ParseError as error:
+        raise InputError(
+            f"The drive sheet is no TOML: {error}", instead="the form, or a text as in the docs"
+        ) from error
+
+
+def _shown(value: Any) -> str:
+    """A value as a form shows it."""
+    if value is None:
+        return ""
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{key} = {_shown(held)}" for key, held in value.items()) + " }"
+    if isinstance(value, float) and value == int(value):
+        return str(int(value))
+    return str(value)
+
+
+def _put(table: Any, key: str, text: str) -> None:
+    """Put what was typed into a table: a number where it is one, else as text to be told of."""
+    text = text.strip()
+    if not text:
+        if key in table:
+            del table[key]
+        return
+    value: Any = text
+    if key == "bearing" and text.startswith("{"):
+        try:
+            value = tomlkit.parse(f"bearing = {text}")["bearing"]
+        except ParseError:
+            value = text
+    elif key not in _WORDS and key != "bearing" and _NUMBER.fullmatch(text):
+        plain = text.replace(",", ".")
+        value = float(plain) if "." in plain else int(plain)
+    if key in table and table[key] == value:
+        return
+    table[key] = value
