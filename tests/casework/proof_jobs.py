@@ -24,12 +24,12 @@ from beltside.casework.shop import Shop, keep, write
 
 def _png() -> bytes:
     out = io.BytesIO()
-    Image.new("RGB", (2, 2), (120, 90, 60)).save(out, "PNG")
+    Image.new("RGB", (80, 60), (120, 90, 60)).save(out, "PNG")
     return out.getvalue()
 
 
 PNG = _png()
-"""A picture of four points."""
+"""A small picture, brown all over."""
 
 DRIVE = """
 name = "Tarn 1.4 front drive"
