@@ -1,5 +1,7 @@
 """Case files as strangers write them."""
 
+from pathlib import Path
+
 import pytest
 
 from beltside.base.errors import InputError
@@ -256,3 +258,47 @@ class TestFolders:
 
 def test_no_such_case(folder):
     assert "not there" in said(folder / "nothing.toml")
+
+
+PAN = """
+[[take]]
+file = "a.m4a"
+mic_spacing_mm = 140
+stand_off_mm = "400 mm"
+phone_at = ["crank", 120]
+"""
+
+
+def test_a_stereo_take_says_how_the_phone_was_held(tmp_path: Path) -> None:
+    take = load_case(stereo_case(tmp_path, PAN)).takes[0]
+    assert take.setup is not None
+    assert (take.setup.mic_spacing_mm, take.setup.stand_off_mm) == (140.0, 400.0)
+    assert take.setup.at == ("crank:120",)
+    assert take.setup.held == "across"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "right", "what"),
+    [
+        ("mic_spacing_mm = 140\n", "", "a stereo take without mic_spacing_mm"),
+        ("mic_spacing_mm = 140", "mic_spacing_mm = 2", "mic_spacing_mm is 2 mm"),
+        ('"crank", 120', '"fan"', 'the phone at "fan"'),
+    ],
+)
+def test_a_stereo_take_half_described_is_refused(
+    tmp_path: Path, wrong: str, right: str, what: str
+) -> None:
+    with pytest.raises(FileProblemsError, match=what):
+        load_case(stereo_case(tmp_path, PAN.replace(wrong, right)))
+
+
+def stereo_case(folder: Path, take: str) -> Path:
+    (folder / "a.m4a").write_bytes(b"x")
+    sheet = "[engine]\ncylinders = 4\n" + "".join(
+        f'[[pulley]]\npart = "{part}"\ndiameter_mm = {size}\nx_mm = {x}\ny_mm = {y}\n'
+        for part, size, x, y in (("crank", 138, 0, 0), ("alternator", 55, 175, 205))
+    )
+    (folder / "drive.toml").write_text(sheet, encoding="utf-8")
+    case = folder / "case.toml"
+    case.write_text(f'drive = "drive.toml"\n{take}', encoding="utf-8")
+    return case

@@ -283,10 +283,15 @@ def _band(
             + f", so {low_hz:.0f} to {high_hz:.0f} Hz was used; other sounds share that band."
         )
         return Band(low_hz, high_hz)
-    # A band under half an octave leaves several delays that fit alike.
-    middle = math.sqrt(known.own.low_hz * known.own.high_hz)
-    low_hz = max(min(known.own.low_hz, middle / 1.4), 100.0)
-    return Band(low_hz, min(max(known.own.high_hz, middle * 1.4), top_hz))
+    return own_band(known.own.low_hz, known.own.high_hz, top_hz)
+
+
+def own_band(low_hz: float, high_hz: float, top_hz: float) -> Band:
+    """A suspect's band for a direction [Hz], at most up to `top_hz`: under half an octave several
+    delays fit alike."""
+    middle = math.sqrt(low_hz * high_hz)
+    low_hz = max(min(low_hz, middle / 1.4, 0.5 * top_hz), 100.0)
+    return Band(low_hz, min(max(high_hz, middle * 1.4), top_hz))
 
 
 def _listen(

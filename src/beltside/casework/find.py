@@ -27,6 +27,8 @@ from beltside.casework.formats import load_case
 from beltside.casework.formats.case import Case
 from beltside.casework.listen import file_warnings
 from beltside.casework.own import Tables, tables
+from beltside.casework.phone_setup import Setup
+from beltside.casework.place_evidence import places_said
 from beltside.casework.results import Because, FindResult, Progress, SuspectOdds
 from beltside.casework.shipped import sound_model
 from beltside.casework.sound_said import SoundSaid, sound_said
@@ -147,7 +149,12 @@ def hear_case(read: Case, own: Tables, progress: Progress | None = None) -> Hear
         for take in read.takes
     ]
     said = hear_files(
-        [take.file for take in read.takes], conditions, read.sheet, own, progress=progress
+        [take.file for take in read.takes],
+        conditions,
+        read.sheet,
+        own,
+        setups=[take.setup for take in read.takes],
+        progress=progress,
     )
     return weighed_case(said, read.sheet, own, read)
 
@@ -158,9 +165,12 @@ def hear_files(
     sheet: DriveSheet,
     own: Tables,
     *,
+    setups: Sequence[Setup | None] = (),
     progress: Progress | None = None,
 ) -> SoundSaid:
     """Listen to recordings of one engine and weigh what they say together.
+
+    `setups` say how the phone was held for stereo takes.
 
     Raises
     ------
@@ -178,7 +188,8 @@ def hear_files(
             one.name: file_warnings(recording)
             for one, recording in zip(conditions, recordings, strict=True)
         }
-    return _said(heard, sheet, own, warnings)
+        said = _said(heard, sheet, own, warnings)
+        return places_said(heard, recordings, setups, sheet).joined_to(said)
 
 
 def find_in_memory(
@@ -187,11 +198,14 @@ def find_in_memory(
     sheet: DriveSheet,
     findings: Sequence[CheckDone] = (),
     progress: Progress | None = None,
+    *,
+    setups: Sequence[Setup | None] = (),
 ) -> FindResult:
     """`find` for sound that is already in memory."""
     heard = hear_all(sources, conditions, sheet, progress) if sources else []
     own = tables()
-    return assess(weighed_case(_said(heard, sheet, own, {}), sheet, own), findings)
+    said = places_said(heard, sources, setups, sheet).joined_to(_said(heard, sheet, own, {}))
+    return assess(weighed_case(said, sheet, own), findings)
 
 
 def findings_of(case: Case, own: Tables) -> list[CheckDone]:

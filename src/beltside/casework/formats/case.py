@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import BeforeValidator, Field, ValidationError
 
 from beltside.base.errors import InputError, LimitError, OutOfRangeError, require_range
 from beltside.base.words import PARTS, PULLEY_PARTS, part_kind, suggest_part
@@ -32,10 +32,13 @@ from beltside.casework.formats.problems import (
     with_labels,
 )
 from beltside.casework.formats.toml_file import file_beside, nearest_file, read_toml
+from beltside.casework.phone_setup import Setup, positions
 from beltside.drive.sheet import DriveSheet
 
 FRONT: Final = "front of engine"
 CRANK_RPM_RANGE: Final = (300.0, 8000.0)
+MIC_SPACING_RANGE_MM: Final = (5.0, 1000.0)
+STAND_OFF_RANGE_MM: Final = (50.0, 3000.0)
 
 _PLACES_WITHOUT_PULLEY: Final = tuple(
     part for part in PARTS if part not in PULLEY_PARTS and part != "none"
@@ -61,6 +64,26 @@ class TakeKeys(Keys):
         default=None,
         description="crank speed read off a dash or scan tool in turns per minute, a number",
         json_schema_extra={"minimum": CRANK_RPM_RANGE[0], "maximum": CRANK_RPM_RANGE[1]},
+    )
+    mic_spacing_mm: Number | None = Field(
+        default=None,
+        description="stereo take: distance of the phone's two microphones",
+        json_schema_extra={"minimum": MIC_SPACING_RANGE_MM[0], "maximum": MIC_SPACING_RANGE_MM[1]},
+    )
+    stand_off_mm: Number | None = Field(
+        default=None,
+        description="stereo take: distance from the phone to the pulleys",
+        json_schema_extra={"minimum": STAND_OFF_RANGE_MM[0], "maximum": STAND_OFF_RANGE_MM[1]},
+    )
+    phone_at: Annotated[list[Text], OneOrMore] = Field(
+        default_factory=list,
+        description="stereo take: where the phone was, a part or mm right of (above) the crank, "
+        "several for a phone moved steadily from one to the next",
+    )
+    held: Annotated[Literal["across", "upright"], BeforeValidator(as_word)] = Field(
+        default="across",
+        description='stereo take: "across" for microphones left and right, "upright" for one '
+        "above the other",
     )
 
 
@@ -121,6 +144,8 @@ class Take:
         Crank speed read off a dash or scan tool [1/min], or None.
     name
         The file as written in the case.
+    setup
+        How the phone was held for a take that is to tell a direction, or None.
     """
 
     file: Path
@@ -130,6 +155,7 @@ class Take:
     load: tuple[str, ...]
     crank_rpm: float | None
     name: str
+    setup: Setup | None = None
 
 
 @dataclass(frozen=True)
@@ -203,7 +229,7 @@ def load_case(path: Path, *, may_be_empty: bool = False) -> Case:
     notes: list[str] = []
     read, sheet_faults = _sheet(file, keys.drive, found)
     parts = tuple(pulley.part for pulley in read.sheet.pulleys) if read else None
-    takes = _takes(file, keys.take, parts, found, notes)
+    takes = _takes(file, keys.take, parts, read.sheet if read else None, found, notes)
     findings = _findings(file, keys.finding, parts, found, notes)
     if not (takes or findings or problems or may_be_empty):
         found.append(
@@ -285,6 +311,7 @@ def _takes(
     file: Path,
     keys: list[TakeKeys],
     parts: tuple[str, ...] | None,
+    sheet: DriveSheet | None,
     problems: list[Problem],
     notes: list[str],
 ) -> tuple[Take, ...]:
@@ -316,6 +343,7 @@ def _takes(
                         error.instead,
                     )
                 )
+        setup = _setup(file.name, number, take, sheet, problems)
         place_part, note = _place(take.place, parts)
         if note:
             notes.append(f"{file.name}: take {number} ({take.file}): {note}")
@@ -328,9 +356,42 @@ def _takes(
                 load=tuple(take.load),
                 crank_rpm=take.crank_rpm,
                 name=take.file,
+                setup=setup,
             )
         )
     return tuple(takes)
+
+
+def _setup(
+    name: str, number: int, take: TakeKeys, sheet: DriveSheet | None, problems: list[Problem]
+) -> Setup | None:
+    """How the phone was held, where a take is to tell a direction."""
+    given = take.mic_spacing_mm, take.stand_off_mm
+    if given == (None, None) and not take.phone_at:
+        return None
+    setup = Setup(*given, held=take.held, at=(":".join(take.phone_at),) if take.phone_at else ())
+    for key, value, allowed in (
+        ("mic_spacing_mm", take.mic_spacing_mm, MIC_SPACING_RANGE_MM),
+        ("stand_off_mm", take.stand_off_mm, STAND_OFF_RANGE_MM),
+    ):
+        try:
+            if value is None:
+                raise InputError(
+                    f"a stereo take without {key}",
+                    allowed=f"{allowed[0]:g} to {allowed[1]:g} mm, by ruler",
+                )
+            require_range(key, value, *allowed, "mm")
+        except (InputError, OutOfRangeError) as error:
+            problems.append(
+                Problem(name, ("take", number, key), error.given, error.allowed, error.instead)
+            )
+    try:
+        positions(setup, sheet, 1)
+    except (InputError, OutOfRangeError) as error:
+        problems.append(
+            Problem(name, ("take", number, "phone_at"), error.given, error.allowed, error.instead)
+        )
+    return setup
 
 
 def _place(place: str, parts: tuple[str, ...] | None) -> tuple[str | None, str]:
