@@ -35,7 +35,7 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
     groups.append(("direction, fingerprint, housing map", where.measure(16, 40, 12, seed, 2)))
     groups.append(("loudness", loudness.measure(60.0, 5.0)))
-    groups.append(("before and after, 20 pairs", compare.measure(20, 50_000)))
+    groups.append(("before and after, 20 pairs", compare.measure(20, 70_000)))
     groups.append(
         (f"accuracy on the stranger, {cases} cases", accuracy.measure_stranger(cases, seed, 2))
     )
