@@ -11,11 +11,13 @@ from typing import Final
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, Response
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.staticfiles import StaticFiles
 
 from beltside import __version__
 from beltside.base.errors import BeltsideError, InputError
 from beltside.casework.shop import MissingError, Shop, shop_at
+from beltside.casework.shop_analysis import workers
 from beltside.web.doorkeeper import Doorkeeper
 from beltside.web.pages import ProblemPage, problem_page, show
 from beltside.web.routes import ROUTERS
@@ -48,9 +50,14 @@ def create_app(settings: WebSettings | None = None, *, shop: Shop | None = None)
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
+        busy = workers(opened, settings.workers) if settings.workers else None
+        if busy is not None:
+            busy.start()
         try:
             yield
         finally:
+            if busy is not None:
+                busy.stop()
             if shop is None:
                 opened.close()
 
@@ -65,6 +72,7 @@ def create_app(settings: WebSettings | None = None, *, shop: Shop | None = None)
     app.state.settings = settings
     app.state.shop = opened
     app.state.secret = secrets.token_bytes(32)
+    app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Doorkeeper, settings=settings)
     static = files("beltside.web").joinpath("static")
     app.mount("/static", KeptFiles(directory=str(static)), name="static")

@@ -6,7 +6,18 @@ from typing import Final
 
 from fastapi import APIRouter
 
-from beltside.web.routes import complaint, drive, files, find, history, job, jobs, take
+from beltside.web.routes import (
+    compare,
+    complaint,
+    drive,
+    files,
+    find,
+    history,
+    job,
+    jobs,
+    listen,
+    take,
+)
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     jobs.router,
@@ -14,6 +25,8 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     complaint.router,
     take.router,
     find.router,
+    listen.router,
+    compare.router,
     drive.router,
     history.router,
     files.router,
