@@ -27,7 +27,7 @@ from beltside.casework.takes import Conditions, HeardTake, crank_sound, hear
 from beltside.drive.expected import firing_order
 from beltside.drive.sheet import DriveSheet
 from beltside.media import Recording, open_recording
-from beltside.sound.background import local_background
+from beltside.sound.background import backgrounds
 from beltside.sound.families import row_strength
 from beltside.sound.hearing import Hearing
 from beltside.sound.orders import OrderSpectrum as PowerByOrder
@@ -197,7 +197,9 @@ def _row_to_show(measured: TakeMeasures) -> int:
 
 
 def _strip(spectrum: PowerByOrder, band_hz: tuple[float, float] | None = None) -> OrderSpectrum:
-    background = local_background(spectrum).power
+    power = np.asarray(spectrum.power, dtype=np.float64)
+    one_row = PowerByOrder(spectrum.order, power[None, :], spectrum.averages, spectrum.turns)
+    background = backgrounds(one_row).power[0]
     shown = (spectrum.order > 0.2) & (spectrum.order <= PICTURE_ORDER_TOP)
     return OrderSpectrum(
         spectrum.order[shown],

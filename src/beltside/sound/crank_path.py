@@ -248,9 +248,8 @@ def _match_frames(
             )
             match = match + high @ _combs(PULSE_RATE_HZ, PULSE_LINES_HZ, cylinders, strokes)
         match = match - np.float32(0.3 * abs(assumed) ** 0.5)
-        better = match > best
-        best[better] = match[better]
-        acceleration[better] = assumed
+        np.copyto(acceleration, np.float32(assumed), where=match > best)
+        np.maximum(best, match, out=best)
     return best, acceleration
 
 
