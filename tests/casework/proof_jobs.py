@@ -24,7 +24,7 @@ from beltside.casework.shop import Shop, keep, write
 
 def _png() -> bytes:
     out = io.BytesIO()
-    Image.new("RGB", (80, 60), (120, 90, 60)).save(out, "PNG")
+    Image.new("RGB", (96, 72), (120, 90, 60)).save(out, "PNG")
     return out.getvalue()
 
 

@@ -61,7 +61,7 @@ def test_pictures_are_decoded_and_bad_ones_left_out(shop: Shop) -> None:
     photos = photos_of(shop, how)
     assert bad in how.all_photos()
     assert bad not in photos
-    assert [one.shape for one in photos.values()] == [(60, 80, 3)]
+    assert [one.shape for one in photos.values()] == [(72, 96, 3)]
 
 
 def test_an_empty_job_says_what_was_not_written_down(shop: Shop) -> None:

@@ -32,6 +32,7 @@ from beltside.cli.screen import working, write, write_json
 from beltside.cli.serve import serve
 from beltside.cli.strum import strum
 from beltside.cli.teardown import teardown_app
+from beltside.cli.transfer import export, import_, jobs_csv
 from beltside.cli.vehicle import vehicle
 from beltside.cli.where import direction, similar, where
 from beltside.cli.work import demo_shop, work
@@ -205,6 +206,9 @@ app.add_typer(
 app.command(short_help="The owner's proof sheet; or check one that was handed out.")(proof)
 app.command(short_help="Listen to takes in the background.")(work)
 app.command(short_help="An invented shop to look at first, with jobs at every stage.")(demo_shop)
+app.command(short_help="Jobs with all their history and files into one zip.")(export)
+app.command("import", short_help="Jobs out of such a zip; nothing is written over.")(import_)
+app.command("jobs-csv", short_help="The jobs as a table for the bookkeeper.")(jobs_csv)
 app.add_typer(learned_app, name="learned", short_help="What closed jobs taught.")
 
 
