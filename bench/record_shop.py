@@ -1,4 +1,4 @@
-"""A large invented shop for the benchmark of the record: owners, cars, complaints, takes, causes."""
+"""A large invented shop for the benchmark of the record."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from beltside.jobs.card import card_from
 from beltside.jobs.database import Database
-from beltside.jobs.schema import COUNTER, ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
+from beltside.jobs.schema import COUNTER, ENTRY, ENTRY_VERSION, FILE_USE, JOB, SOUND, STORED_FILE
 
 START = datetime(2020, 1, 7, 8, tzinfo=UTC)
 SYLLABLES = (
@@ -33,6 +33,7 @@ CAUSES = (
 VIN_LETTERS = "ABCDEFGHJKLMNPRSTUVWXYZ0123456789"
 
 Row = dict[str, Any]
+Float32 = npt.NDArray[np.float32]
 
 
 def word(chance: random.Random, syllables: int) -> str:
@@ -77,8 +78,8 @@ def entries_of(chance: random.Random, takes: int) -> Iterator[tuple[str, Row]]:
         )
     for check in ("spin-by-hand", "wiggle"):
         yield "finding", {"check": check, "part": part, "outcome": "rough", "minutes": 5}
-    number = f"{chance.randrange(10, 100)}-{chance.randrange(1000, 10000)}"
-    yield "part-used", {"name": part, "number": number, "quantity": 1, "price": "84.50"}
+    part_number = f"{chance.randrange(10, 100)}-{chance.randrange(1000, 10000)}"
+    yield "part-used", {"name": part, "number": part_number, "quantity": 1, "price": "84.50"}
     yield "note", {"words": f"{word(chance, 3)} {chance.choice(SAYS)} {word(chance, 3)}"}
     yield "outcome", {"cause": cause, "cured": True, "closed": True, "replaced": [cause]}
 
@@ -101,9 +102,6 @@ def fill(database: Database, jobs: int, takes: int, seed: int) -> list[tuple[str
                 connection.execute(table.insert(), values)
     with database.writing() as connection:
         connection.execute(COUNTER.insert().values(name="job", value=jobs))
-    if not database.is_sqlite:
-        with database.engine.connect() as connection:
-            connection.execution_options(isolation_level="AUTOCOMMIT").exec_driver_sql("ANALYZE")
     return made
 
 
@@ -156,15 +154,50 @@ def mistyped(chance: random.Random, text: str) -> str:
     )
 
 
-def vectors(count: int, size: int, causes: int, seed: int) -> npt.NDArray[np.float32]:
-    """Unit vectors in clusters, like takes of engines that are alike; shape (count, size)."""
-    rng = np.random.default_rng(seed)
-    centres = rng.gamma(0.3, 1.0, (causes, size)).astype(np.float32)
-    made = np.empty((count, size), np.float32)
-    for first in range(0, count, 5000):
-        rows = made[first : first + 5000]
-        rows[:] = centres[rng.integers(0, causes, len(rows))]
-        rows += 0.7 * rng.gamma(0.3, 1.0, rows.shape).astype(np.float32)
-        rows -= rows.mean(axis=1, keepdims=True)
-        rows /= np.linalg.norm(rows, axis=1, keepdims=True)
-    return made
+class Engines:
+    """Sounds as unit vectors in clusters: takes of the same engine with the same fault."""
+
+    def __init__(self, size: int, clusters: int, seed: int) -> None:
+        self._rng = np.random.default_rng(seed)
+        self._centres = self._drawn((clusters, size))
+        self._size = size
+
+    def _drawn(self, shape: tuple[int, int]) -> Float32:
+        # Profiles have few high peaks: the third power of a normal number has too.
+        return self._rng.standard_normal(shape, np.float32) ** 3
+
+    def takes(self, count: int) -> Float32:
+        """So many sounds, shape (count, size)."""
+        made = self._centres[self._rng.integers(0, len(self._centres), count)]
+        made = made + 0.6 * self._drawn(made.shape)
+        made /= np.linalg.norm(made, axis=1, keepdims=True)
+        return made
+
+
+def add_sounds(
+    database: Database, takes: list[tuple[str, str, str]], engines: Engines, asked: Float32
+) -> npt.NDArray[np.intp]:
+    """Write a sound for every take; gives back the places of the five nearest to each asked one,
+    by a comparison with every one, shape (asked, 5)."""
+    apart = np.empty((len(asked), len(takes)), np.float32)
+    for first in range(0, len(takes), 2000):
+        some = takes[first : first + 2000]
+        made = engines.takes(len(some))
+        apart[:, first : first + len(some)] = 1.0 - asked @ made.T
+        rows = [
+            {
+                "entry_id": entry_id,
+                "version": 1,
+                "job_id": job_id,
+                "cause": cause,
+                "hidden": False,
+                "change": 1,
+                "vector": vector.tobytes(),
+            }
+            for (entry_id, job_id, cause), vector in zip(some, made.astype("<f2"), strict=True)
+        ]
+        with database.writing() as connection:
+            connection.execute(SOUND.insert(), rows)
+    with database.writing() as connection:
+        connection.execute(COUNTER.insert().values(name="sound", value=1))
+    return np.argsort(apart, axis=1, kind="stable")[:, :5]

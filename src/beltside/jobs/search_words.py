@@ -127,14 +127,15 @@ Uses = dict[tuple[str, int], int]
 def uses_wanted(connection: sa.Connection) -> Uses:
     """What the entries themselves say."""
     uses: Counter[tuple[str, int]] = Counter()
-    rows = connection.execute(
+    query = (
         sa.select(JOB.c.number, ENTRY.c.body)
         .join_from(ENTRY, JOB, ENTRY.c.job_id == JOB.c.id)
         .where(ENTRY.c.removed.is_(False))
         .execution_options(yield_per=1000)
     )
-    for number, body in rows:
-        uses.update((word, number) for word in distinct_words(body))
+    with connection.execute(query) as rows:
+        for number, body in rows:
+            uses.update((word, number) for word in distinct_words(body))
     return dict(uses)
 
 

@@ -1,0 +1,190 @@
+"""Looks through the whole record for damage."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+import sqlalchemy as sa
+
+from beltside.jobs.database import Database, RecordError
+from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, METADATA, STORED_FILE, TERM
+from beltside.jobs.search_words import uses_kept, uses_wanted
+from beltside.jobs.store import FolderStore, StoreError
+
+About = Literal["database", "entry", "file", "unused file", "half-arrived file", "search"]
+LOSSES: Final = frozenset({"database", "entry", "file"})
+"""What is a loss; the rest is only untidy and can be put right without a backup."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Something that is not as it should be."""
+
+    about: About
+    name: str
+    says: str
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What was looked through, and what was found."""
+
+    entries: int
+    files: int
+    problems: tuple[Problem, ...]
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing is lost or damaged; something may be untidy."""
+        return not any(problem.about in LOSSES for problem in self.problems)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain values for a command or a page."""
+        return {
+            "whole": self.whole,
+            "entries": self.entries,
+            "files": self.files,
+            "problems": [
+                {"about": one.about, "name": one.name, "says": one.says} for one in self.problems
+            ],
+        }
+
+
+def verify(database: Database, store: FolderStore) -> Checked:
+    """Read all of the record and of its files, and compare; changes nothing.
+
+    A file that is being stored at this very moment may be told as unused or half arrived.
+    """
+    problems = list(_database(database))
+    entries = files = 0
+    if not problems:
+        try:
+            with database.reading() as connection:
+                count = sa.select(sa.func.count())
+                entries = connection.execute(count.select_from(ENTRY)).scalar_one()
+                files = connection.execute(count.select_from(STORED_FILE)).scalar_one()
+                problems += _entries(connection)
+                problems += _search(connection)
+                known = {row.sha256: row for row in connection.execute(sa.select(STORED_FILE))}
+                used = set(connection.execute(sa.select(FILE_USE.c.sha256)).scalars())
+            problems += _files(store, known, used)
+        except RecordError as error:
+            problems.append(Problem("database", "", str(error)))
+    return Checked(entries, files, tuple(problems))
+
+
+def _database(database: Database) -> Iterator[Problem]:
+    try:
+        with database.reading() as connection:
+            if database.is_sqlite:
+                for said in connection.exec_driver_sql("PRAGMA integrity_check").scalars():
+                    if said != "ok":
+                        yield Problem("database", "", f"The database file is damaged: {said}")
+                astray = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+                for table, count in Counter(row[0] for row in astray).items():
+                    says = f"{count} rows of the table {table} belong to nothing"
+                    yield Problem("database", table, says)
+    except RecordError as error:
+        yield Problem("database", "", str(error))
+        return
+    for table in METADATA.sorted_tables:
+        try:
+            with database.reading() as connection:
+                whole = sa.select(table).execution_options(yield_per=1000)
+                with connection.execute(whole) as rows:
+                    for _ in rows:
+                        pass
+        except RecordError as error:
+            yield Problem("database", table.name, f"The table {table.name}: {error}")
+
+
+def _entries(connection: sa.Connection) -> Iterator[Problem]:
+    """Every entry is its newest version, and no version between is missing."""
+    newest = (
+        sa.select(
+            ENTRY_VERSION.c.entry_id,
+            sa.func.max(ENTRY_VERSION.c.version).label("last"),
+            sa.func.count().label("count"),
+        )
+        .group_by(ENTRY_VERSION.c.entry_id)
+        .subquery()
+    )
+    rows = connection.execute(
+        sa.select(ENTRY.c.id, ENTRY.c.kind, ENTRY.c.version, newest.c.last, newest.c.count)
+        .join_from(ENTRY, newest, ENTRY.c.id == newest.c.entry_id, isouter=True)
+        .where(
+            sa.or_(
+                newest.c.last.is_(None),
+                newest.c.last != ENTRY.c.version,
+                newest.c.count != ENTRY.c.version,
+            )
+        )
+    )
+    for row in rows:
+        says = f"Of the {row.kind} {row.id} earlier versions are missing"
+        yield Problem("entry", row.id, says)
+    text = {
+        name: (sa.type_coerce(ENTRY.c[name], sa.Text), sa.type_coerce(other.c[name], sa.Text))
+        for other in (ENTRY_VERSION,)
+        for name in ("body", "clash")
+    }
+    rows = connection.execute(
+        sa.select(ENTRY.c.id, ENTRY.c.kind)
+        .join_from(
+            ENTRY,
+            ENTRY_VERSION,
+            sa.and_(
+                ENTRY_VERSION.c.entry_id == ENTRY.c.id,
+                ENTRY_VERSION.c.version == ENTRY.c.version,
+            ),
+        )
+        .where(
+            sa.or_(
+                *(one.is_distinct_from(other) for one, other in text.values()),
+                ENTRY.c.removed != ENTRY_VERSION.c.removed,
+                ENTRY.c.by != ENTRY_VERSION.c.by,
+                ENTRY.c.at != ENTRY_VERSION.c.at,
+            )
+        )
+    )
+    for row in rows:
+        says = f"The {row.kind} {row.id} is not what was last written on it"
+        yield Problem("entry", row.id, says)
+
+
+def _search(connection: sa.Connection) -> Iterator[Problem]:
+    kept, wanted = uses_kept(connection), uses_wanted(connection)
+    jobs = Counter(word for word, _ in wanted)
+    counts = connection.execute(sa.select(TERM.c.word, TERM.c.jobs).where(TERM.c.jobs != 0))
+    if kept != wanted or {row.word: row.jobs for row in counts} != dict(jobs):
+        wrong = len({number for _, number in kept.items() ^ wanted.items()})
+        says = "The search words are not in step with the entries; they can be made anew"
+        yield Problem("search", str(wrong), says)
+
+
+def _files(store: FolderStore, known: dict[str, Any], used: set[str]) -> Iterator[Problem]:
+    there = set(store.names())
+    for sha256, row in sorted(known.items()):
+        short = f"{sha256[:12]} ({row.media_type})"
+        if sha256 not in there:
+            yield Problem("file", sha256, f"The stored file {short} is missing")
+            continue
+        try:
+            digest = store.digest(sha256)
+        except (StoreError, OSError) as error:
+            yield Problem("file", sha256, f"The stored file {short} cannot be read: {error}")
+            continue
+        if digest != sha256:
+            yield Problem("file", sha256, f"The stored file {short} is damaged")
+        elif sha256 not in used:
+            yield Problem("unused file", sha256, f"No entry needs the stored file {short}")
+    for sha256 in sorted(there - set(known)):
+        says = f"The file {sha256[:12]} is stored, but the record does not know it"
+        yield Problem("unused file", sha256, says)
+    arriving = store.folder / "arriving"
+    for path in sorted(arriving.iterdir()) if arriving.is_dir() else ():
+        says = f"The file {path.name} never arrived whole"
+        yield Problem("half-arrived file", path.name, says)
