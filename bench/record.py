@@ -68,7 +68,7 @@ def measure(jobs: int = 10_000, takes: int = 10, seed: int = 9001) -> list[Figur
                 f"{name}: nearest five as by all pairs",
                 one.same_sounds,
                 "%",
-                note="256 of all are compared whole",
+                note="128 of all are compared whole",
             ),
             Figure(f"{name}: first look at sounds in a process", one.first_look, "s"),
             Figure(f"{name}: write an entry, median", float(np.median(one.written)), "s"),

@@ -135,6 +135,17 @@ def test_an_exact_word_counts_more_than_a_slip(record: Record) -> None:
     assert [one.job_id for one in found] == ["exact", "slip2", "slip1", "slip0"]
 
 
+def test_a_common_word_means_only_itself(database: Database) -> None:
+    record = Record(database)
+    for number in range(120):
+        record.new_job([("note", {"words": "belt"})], by="Ida", job_id=f"c{number}")
+    record.new_job([("note", {"words": "bolt"})], by="Ida", job_id="bolt")
+    search = Search(database)
+    assert "bolt" not in {one.job_id for one in search.find("belt", 200)}
+    assert search.find("bolt", 200)[0].job_id == "bolt"
+    assert len(search.find("belt", 200)) == 120
+
+
 def test_changes_are_found_at_once_and_the_removed_vanishes(record: Record) -> None:
     search = Search(record.database)
     job = record.new_job(by="Ida").job

@@ -58,7 +58,7 @@ def test_as_a_comparison_with_every_one(database: Database) -> None:
 
 
 def test_among_more_than_are_compared_whole(tmp_path: Path) -> None:
-    """Of 2,000, 256 are compared whole: the nearest must be among them."""
+    """Of 2,000, 128 are compared whole: the nearest must be among them."""
     many = vectors(2000, clusters=30)
     with open_database("sqlite://") as database:
         names = filled(Record(database), many, takes=100)

@@ -46,6 +46,8 @@ TWO_SLIPS: Final = 450
 
 _NEAR_WORDS: Final = 40
 _BESIDE_EXACT: Final = 10
+_COMMON_FROM: Final = 100
+"""A word in so many jobs, and in one of twenty, is no slip for another: only itself is meant."""
 _SNIPPET: Final = 90
 _LONG_BODY: Final = 20_000
 _LAST: Final = "\U0010ffff"
@@ -169,7 +171,7 @@ def _weights(connection: sa.Connection, asked: Sequence[str]) -> list[Weights]:
     jobs = max(counted(connection, "job"), 1)
     weights: list[Weights] = [{} for _ in asked]
     for piece, places in as_groups(asked):
-        near = _near(connection, piece, within=len(places) == 1)
+        near = _near(connection, piece, jobs, within=len(places) == 1)
         if not near:
             continue
         best = max(one.nearness for one in near)
@@ -183,7 +185,7 @@ def _weights(connection: sa.Connection, asked: Sequence[str]) -> list[Weights]:
     return weights
 
 
-def _near(connection: sa.Connection, piece: str, *, within: bool) -> list[_Near]:
+def _near(connection: sa.Connection, piece: str, jobs: int, *, within: bool) -> list[_Near]:
     found: dict[int, _Near] = {}
 
     def enter(rows: Iterable[Any], nearness: int | None) -> None:
@@ -194,6 +196,8 @@ def _near(connection: sa.Connection, piece: str, *, within: bool) -> list[_Near]
 
     enter(connection.execute(_EXACT, {"piece": piece}), EXACT)
     known = bool(found)
+    if any(one.jobs >= max(_COMMON_FROM, jobs // 20) for one in found.values()):
+        return list(found.values())
     if len(piece) >= 2:
         enter(connection.execute(_BEGINS, {"piece": piece, "last": piece + _LAST}), BEGINNING)
     keys, least = slip_keys(piece)
@@ -225,6 +229,11 @@ def _best_jobs(weights: Sequence[Weights], limit: int) -> sa.Select[Any]:
         counts_for = sa.case(
             *((TERM_USE.c.term_id.in_(ids), count) for count, ids in by_count.items()), else_=0
         )
+        if len(terms) == 1:
+            ((term_id, (_, counts)),) = terms.items()
+            only = sa.literal(counts, sa.Integer).label("counts")
+            each.append(sa.select(TERM_USE.c.job_number, only).where(TERM_USE.c.term_id == term_id))
+            continue
         each.append(
             sa.select(TERM_USE.c.job_number, sa.func.max(counts_for).label("counts"))
             .where(TERM_USE.c.term_id.in_(terms))

@@ -25,10 +25,10 @@ from beltside.jobs.schema import ENTRY, SOUND
 
 Float32 = npt.NDArray[np.float32]
 
-DIRECTIONS: Final = 128
+DIRECTIONS: Final = 192
 """Length of the shortened vectors; own choice, see docs/record.md for what it costs."""
 
-COMPARED: Final = 256
+COMPARED: Final = 128
 """How many of the likeliest are compared whole."""
 
 SAMPLE: Final = 2000
