@@ -17,6 +17,7 @@ import hold_test
 import loudness
 import odds
 import photo
+import proof
 import record
 import speed
 import teardown
@@ -34,6 +35,7 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("teardown", teardown.measure(300, 40)))
     groups.append(("the record, 10,000 jobs", record.measure(seed=seed)))
     groups.append(("photos and hole match", photo.measure(40, 100, seed)))
+    groups.append(("proof sheet", proof.measure()))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
     groups.append(("direction, fingerprint, housing map", where.measure(16, 40, 12, seed, 2)))
     groups.append(("loudness", loudness.measure(60.0, 5.0)))

@@ -29,7 +29,7 @@ from beltside.jobs.entries import Clash, Entry
 from beltside.jobs.store import PIECE_BYTES
 from beltside.jobs.transfer import EntryRows, JobRows, put_in, take_out
 
-_DAMAGED: Final = (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, ValueError)
+_DAMAGED: Final = (zipfile.BadZipFile, zlib.error, EOFError, ValueError)
 MOST_MEMBERS: Final = 1_000_000
 MOST_JSON_BYTES: Final = 200_000_000
 MOST_FILE_BYTES: Final = 2_000_000_000
@@ -190,7 +190,7 @@ def import_jobs(shop: Shop, path: Path) -> list[ImportedJob]:
             f"{path.name} is no zip that can be read: {error}", allowed="a zip by `beltside export`"
         ) from error
     except RuntimeError as error:
-        # The module zipfile says so of a file with a password.
+        # The module zipfile says so of passwords and of ways to pack that it does not know.
         raise InputError(f"{path.name} can't be read: {error}") from error
 
 

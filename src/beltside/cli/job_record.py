@@ -56,14 +56,15 @@ def reopen(
     as_json: Json = False,
 ) -> None:
     """Open a closed job again; with --comeback as a new job linked to it."""
-    from beltside.casework.shop_jobs import came_back, job_line, open_again
+    from beltside.casework.shop_comeback import begin_comeback
+    from beltside.casework.shop_jobs import job_line, open_again
 
     with the_shop() as shop:
         if comeback is None:
             entry = open_again(shop, job)
             tell(as_json, {"entry": entry.id}, [f"Job {job} is open again."])
             return
-        new = came_back(shop, job, comeback)
+        new = begin_comeback(shop, job, comeback)
     line = job_line(new.job)
     tell(as_json, line.to_json(), [f"Job {line.number} goes on from job {job}."])
 

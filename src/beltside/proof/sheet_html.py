@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 import segno
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-from markupsafe import Markup
 
 from beltside.proof.sheet_pdf import head, packed
 from beltside.proof.sheet_picture import level_picture, order_picture
@@ -36,15 +35,15 @@ def proof_html(sheet: ProofSheet, clips: Clips | None = None, *, us: bool = Fals
         .get_template("sheet.html")
         .render(
             d=head(sheet, us=us),
-            charts=[Markup(picture.svg()) for picture in pictures],
+            charts=[picture.svg() for picture in pictures],
             clips=None
             if clips is None
             else {
                 "before": _data(clips.before, clips.media_type),
                 "after": _data(clips.after, clips.media_type),
             },
-            code=Markup(_code(sheet)),
-            keep=Markup(f'"{packed(sheet, us=us)}"'),
+            code=_code(sheet),
+            keep=f'"{packed(sheet, us=us)}"',
         )
     )
 

@@ -9,6 +9,7 @@ from pydantic import BaseModel
 
 from beltside.casework.formats.case import CaseKeys
 from beltside.casework.formats.drive_sheet import DriveSheetKeys
+from beltside.casework.formats.export_file import ExportKeys, JobExportKeys
 from beltside.casework.formats.hole_pattern import HolePatternKeys
 from beltside.casework.formats.learned_file import LearnedKeys
 from beltside.casework.formats.part_file import PartFileKeys
@@ -24,7 +25,9 @@ def schema_texts() -> dict[str, str]:
         for name, model in (
             ("drive-sheet", DriveSheetKeys),
             ("case", CaseKeys),
+            ("export", ExportKeys),
             ("hole-pattern", HolePatternKeys),
+            ("job-export", JobExportKeys),
             ("learned", LearnedKeys),
             ("part", PartFileKeys),
             ("rims", RimFileKeys),
