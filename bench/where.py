@@ -27,6 +27,7 @@ from pathlib import Path
 import numpy as np
 import scipy.signal
 
+from beltside.casework.shipped import fingerprint_nuisance
 from beltside.casework.similar import fingerprint_of
 from beltside.casework.takes import ArraySource, Conditions, hear, hear_all
 from beltside.casework.where import where_heard
@@ -37,7 +38,7 @@ from beltside.rig.room import draw_room
 from beltside.rig.takes import RigTake, TakePlan, make_take, scale_fault
 from beltside.sound.bands import Band
 from beltside.sound.direction import delay_map, delay_path, side_angle_deg
-from beltside.sound.fingerprint import Fingerprint, fingerprint, likeness
+from beltside.sound.fingerprint import Fingerprint, distances, fingerprint, likeness
 from beltside.sound.track import CrankTrack
 from figures import Figure, table
 
@@ -167,7 +168,8 @@ def twin_prints(seed: int) -> tuple[bool, bool] | None:
     ):
         take = make_take(rng, one, TakePlan("take", speed=speed), SECONDS, None)[0]
         prints.append(fingerprint(hear(_source(take), _truth(take))))
-    own, healthy, wrong = (likeness(prints[0], one) for one in prints[1:])
+    nuisance = fingerprint_nuisance()
+    own, healthy, wrong = (likeness(prints[0], one, nuisance) for one in prints[1:])
     return own > healthy, own > wrong
 
 
@@ -176,14 +178,13 @@ def nearest_right(
 ) -> tuple[list[bool], list[str]]:
     """Whether the nearest other take has the same cause, for every take with a fault; causes."""
     right, causes = [], []
+    nuisance = fingerprint_nuisance()
     for place, one in enumerate(prints):
         if one.cause in (HEALTHY, OTHER):
             continue
-        each = [
-            -9.0 if index == place else likeness(read(one), read(other))
-            for index, other in enumerate(prints)
-        ]
-        right.append(prints[int(np.argmax(each))].cause == one.cause)
+        away = distances(read(one), [read(other) for other in prints], nuisance)
+        away[place] = np.inf
+        right.append(prints[int(np.argmin(away))].cause == one.cause)
         causes.append(one.cause)
     return right, causes
 

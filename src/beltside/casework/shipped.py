@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
 from beltside.drive.bearing_table import BearingTable, parse_bearing_table
+from beltside.sound.fingerprint import Nuisance, parse_nuisance
 from beltside.suspects.catalogue import Catalogue
 from beltside.suspects.catalogue_table import parse_catalogue
 from beltside.suspects.costs import Costs, parse_costs
@@ -51,6 +53,14 @@ def costs() -> Costs:
 def sound_model() -> SoundModel:
     """What the sound says of each fault (suspects/sound_model.toml, from `make calibrate`)."""
     return parse_sound_model(_toml("beltside.suspects", "sound_model.toml"))
+
+
+@cache
+def fingerprint_nuisance() -> Nuisance:
+    """What to leave out when takes are compared (sound/fingerprint_nuisance.json, from
+    scripts/fit_fingerprint.py)."""
+    file = files("beltside.sound") / "fingerprint_nuisance.json"
+    return parse_nuisance(json.loads(file.read_text(encoding="utf-8")))
 
 
 def _toml(package: str, name: str) -> dict[str, Any]:

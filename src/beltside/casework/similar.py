@@ -13,24 +13,26 @@ from beltside.base.words import FAULTS, PARTS, part_kind
 from beltside.casework.crank_speed import find_crank
 from beltside.casework.formats import load_drive_sheet
 from beltside.casework.results import Progress
+from beltside.casework.shipped import fingerprint_nuisance
 from beltside.casework.takes import Source, crank_sound, hear
 from beltside.casework.where_results import SimilarResult, SimilarTake
 from beltside.drive.sheet import DriveSheet
 from beltside.media import open_recording
-from beltside.sound.fingerprint import Fingerprint, distance, fingerprint
+from beltside.sound.fingerprint import Fingerprint, distances, fingerprint
 
 METHOD: Final = "beltside.similar"
-VERSION: Final = 1
+VERSION: Final = 2
 
 MOST_TAKES: Final = 2000
 NEAREST: Final = 5
 
-NEAR: Final = 0.20
-SOME_LIKENESS: Final = 0.30
+NEAR: Final = 0.55
+SOME_LIKENESS: Final = 0.70
 CLEAR_LEAD: Final = 0.10
 SOME_LEAD: Final = 0.03
 """Distances up to which the nearest take is near or of some likeness, and leads over the nearest
-take with another cause; set on simulated engines (docs/methods/fingerprint.md)."""
+take with another cause; from measured distances of the same and of other causes
+(docs/methods/fingerprint.md)."""
 
 RECORDING_SUFFIXES: Final = frozenset(
     [
@@ -133,8 +135,12 @@ def similar_among(
     left_out: Sequence[tuple[str, str]] = (),
 ) -> SimilarResult:
     """`similar` for fingerprints at hand."""
+    away = distances(asked, [one.fingerprint for one in known], fingerprint_nuisance())
     ranked = sorted(
-        (SimilarTake(one.name, one.cause, distance(asked, one.fingerprint)) for one in known),
+        (
+            SimilarTake(one.name, one.cause, float(far))
+            for one, far in zip(known, away, strict=True)
+        ),
         key=lambda one: one.distance,
     )
     warnings = []

@@ -123,7 +123,7 @@ def where_heard(
         )
         for take in probes
     ]
-    gain, error = gains(read)
+    gain, error = gains(read, by)
     places = rank_places(names, levels, gain, error)
     warnings += _warnings(heard, probes, [place.part for place in places], part or _part(known))
     if not any(place.heard for place in places):

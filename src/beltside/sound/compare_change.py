@@ -34,6 +34,10 @@ pairs."""
 TONE_SPEED_DB: Final = 0.257
 """A ratio of speeds of 1.03 in decibels: wider than most resonances."""
 
+LINE_DB: Final = 3.0
+"""How far a single line strays besides, whatever the speeds: one line stands in one resonance of
+room and body [dB]. From simulated pairs."""
+
 SAMPLING_DB: Final = 3.0
 """What single lines that leave or enter a band can do to its level when the speed differs."""
 
@@ -232,7 +236,8 @@ def line_change(
     ends = [_level_range(*take, scale) for take in (before, after)]
     (one, one_low, one_high), (other, other_low, other_high) = ends
     value = float(np.clip(one - other + gain[0] + extra_db, -MOST_DB, MOST_DB))
-    more = (NINETY * np.hypot(gain[1], np.hypot(scatter_db, PLACE_DB))) ** 2
+    stray = np.hypot(scatter_db, np.hypot(PLACE_DB, LINE_DB))
+    more = (NINETY * np.hypot(gain[1], stray)) ** 2
     low = high = None
     if one_low is not None:
         low = value - float(np.sqrt((one - one_low) ** 2 + (other_high - other) ** 2 + more))

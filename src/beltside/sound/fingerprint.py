@@ -210,38 +210,128 @@ def _texture(hearing: Hearing) -> Float64:
     return np.array([*burst, *steady, share])
 
 
-def likeness(one: Fingerprint, other: Fingerprint) -> float:
+@dataclass(frozen=True)
+class Nuisance:
+    """What changes between takes of one noise, and is left out when takes are compared.
+
+    Attributes
+    ----------
+    mean
+        What all takes have in common, shape (k,), k the length of `profile`.
+    directions
+        Orthonormal directions in which takes of one noise differ most (another speed, phone,
+        spot), shape (n, k).
+    """
+
+    mean: Float64
+    directions: Float64
+
+
+def parse_nuisance(plain: Mapping[str, Any]) -> Nuisance:
+    """The nuisance from plain values (sound/fingerprint_nuisance.json).
+
+    Raises
+    ------
+    InputError
+        When it was made for another fingerprint.
+    """
+    scale = float(plain["scale"])
+    mean = np.asarray(plain["mean"], dtype=np.float64) / scale
+    rows = np.asarray(plain["directions"], dtype=np.float64) / scale
+    size = len(ZONES_HZ) * rhythm_orders().size + tone_orders().size
+    if mean.shape != (size,) or rows.ndim != 2 or rows.shape[1] != size:
+        raise InputError(
+            f"nuisance of {mean.size} values",
+            allowed=f"{size} values, those of a fingerprint",
+            instead="python scripts/fit_fingerprint.py",
+        )
+    directions, _ = np.linalg.qr(rows.T)
+    return Nuisance(mean, np.ascontiguousarray(directions.T))
+
+
+def profile(one: Fingerprint) -> tuple[Float64, npt.NDArray[np.bool_]]:
+    """Rhythm and tones as one row, each about its mean and of length 1 and root of its weight,
+    shape (k,), and which of its values the recording reaches, shape (k,).
+
+    Only for a fingerprint with a crank speed.
+    """
+    assert one.rhythm is not None
+    assert one.tones is not None
+    zones = one.rhythm.any(axis=1)
+    rhythm = np.zeros_like(one.rhythm)
+    if zones.any():
+        rhythm[zones] = one.rhythm[zones] - one.rhythm[zones].mean()
+    tones = one.tones - one.tones.mean()
+    row = np.concatenate(
+        [
+            np.sqrt(WEIGHTS[name]) * part.ravel() / max(float(np.linalg.norm(part)), 1e-12)
+            for name, part in (("rhythm", rhythm), ("tones", tones))
+        ]
+    )
+    reached = np.concatenate((np.repeat(zones, rhythm.shape[1]), np.ones(tones.size, np.bool_)))
+    return row, reached
+
+
+def _cleaned(one: Fingerprint, nuisance: Nuisance | None) -> tuple[Float64, npt.NDArray[np.bool_]]:
+    """The profile without the nuisance (Solomonoff, Campbell & Boardman 2005)."""
+    row, reached = profile(one)
+    if nuisance is None:
+        return row, reached
+    row = np.where(reached, row - nuisance.mean, 0.0)
+    return row - (row @ nuisance.directions.T) @ nuisance.directions, reached
+
+
+def likeness(one: Fingerprint, other: Fingerprint, nuisance: Nuisance | None = None) -> float:
     """How alike two takes are: 1 the same, about 0 strangers; may fall below 0.
 
-    The weighted mean of the correlation of rhythms, over the zones that both takes reach, and
-    that of tones. Where one take has no crank speed, only textures can be compared:
-    `TEXTURE_WEIGHT` x exp(-d^2 / 2), d being the root mean square difference over its usual size.
+    The correlation of their profiles over the zones that both reach, the nuisance taken out of
+    either. Where one take has no crank speed, only textures can be compared: `TEXTURE_WEIGHT` x
+    exp(-d^2 / 2), d being the root mean square difference over its usual size.
     """
-    if one.rhythm is None or one.tones is None or other.rhythm is None or other.tones is None:
-        apart = np.mean(((one.texture - other.texture) / TEXTURE_SCALE) ** 2)
-        return TEXTURE_WEIGHT * float(np.exp(-0.5 * apart))
-    both = one.rhythm.any(axis=1) & other.rhythm.any(axis=1)
-    alike = WEIGHTS["rhythm"] * _alike(one.rhythm[both], other.rhythm[both])
-    alike += WEIGHTS["tones"] * _alike(one.tones, other.tones)
-    return alike / sum(WEIGHTS.values())
+    if one.rhythm is None or other.rhythm is None:
+        return _texture_likeness(one, other)
+    return _alike(_cleaned(one, nuisance), _cleaned(other, nuisance))
 
 
-def _alike(one: Float64, other: Float64) -> float:
-    """Correlation of two profiles, 0 when one of them is flat or empty."""
-    if one.size == 0:
-        return 0.0
-    first, second = one - one.mean(), other - other.mean()
-    size = float(np.sqrt(np.sum(first**2) * np.sum(second**2)))
-    return float(np.sum(first * second)) / size if size > 0.0 else 0.0
+def _texture_likeness(one: Fingerprint, other: Fingerprint) -> float:
+    apart = np.mean(((one.texture - other.texture) / TEXTURE_SCALE) ** 2)
+    return TEXTURE_WEIGHT * float(np.exp(-0.5 * apart))
 
 
-def distance(one: Fingerprint, other: Fingerprint) -> float:
+def _alike(
+    one: tuple[Float64, npt.NDArray[np.bool_]], other: tuple[Float64, npt.NDArray[np.bool_]]
+) -> float:
+    """Cosine over what both reach, 0 when one of them is flat."""
+    both = one[1] & other[1]
+    first, second = one[0] * both, other[0] * both
+    size = float(np.linalg.norm(first) * np.linalg.norm(second))
+    return float(first @ second) / size if size > 0.0 else 0.0
+
+
+def distance(one: Fingerprint, other: Fingerprint, nuisance: Nuisance | None = None) -> float:
     """1 less the likeness, not below 0: 0 the same, 1 and more strangers; symmetric."""
-    return max(1.0 - likeness(one, other), 0.0)
+    return max(1.0 - likeness(one, other, nuisance), 0.0)
+
+
+def distances(
+    asked: Fingerprint, known: Sequence[Fingerprint], nuisance: Nuisance | None = None
+) -> Float64:
+    """Distance of one take to each of several, shape (len(known),)."""
+    mine = None if asked.rhythm is None else _cleaned(asked, nuisance)
+    each = [
+        _texture_likeness(asked, one)
+        if mine is None or one.rhythm is None
+        else _alike(mine, _cleaned(one, nuisance))
+        for one in known
+    ]
+    return np.maximum(1.0 - np.array(each, dtype=np.float64), 0.0)
 
 
 def nearest(
-    asked: Fingerprint, known: Sequence[Fingerprint], most: int = 5
+    asked: Fingerprint,
+    known: Sequence[Fingerprint],
+    most: int = 5,
+    nuisance: Nuisance | None = None,
 ) -> list[tuple[int, float]]:
     """Places in `known` and distances of the nearest takes, the nearest first.
 
@@ -253,7 +343,9 @@ def nearest(
         Those to compare it with.
     most
         How many are wanted.
+    nuisance
+        What to leave out.
     """
-    each = np.array([distance(asked, one) for one in known])
+    each = distances(asked, known, nuisance)
     order = np.argsort(each, kind="stable")[:most]
     return [(int(index), float(each[index])) for index in order]

@@ -29,8 +29,14 @@ CONTACT_DB: Final = {"rhythm": 2.0, "tones": 5.0, "band": 3.0}
 tone stands in the metal in waves, so its level changes within a hand's breadth. Set on simulated
 engines (docs/methods/housing-map.md); common practice, no source."""
 
-REFERENCE_ERROR_DB: Final = {"firing beat": 3.0, "engine lines": 8.0}
-"""How well each reference tells the gain [dB]; set on simulated engines."""
+REFERENCE_ERROR_DB: Final = {
+    "rhythm": {"firing beat": 3.0, "engine lines": 8.0},
+    "tones": {"engine lines": 5.0},
+    "band": {"firing beat": 3.0, "engine lines": 8.0},
+}
+"""How well each reference tells the gain, by what is compared [dB]: tones by the engine's own
+tones, not by a beat heard in other bands. Set on simulated engines (docs/methods/housing-map.md).
+"""
 
 GAIN_SPREAD_DB: Final = 5.0
 """Usual difference in gain between probe takes [dB]; common practice, no source."""
@@ -239,10 +245,11 @@ def references(
     return found
 
 
-def gains(takes: Sequence[Mapping[str, float]]) -> tuple[Float64, Float64]:
+def gains(takes: Sequence[Mapping[str, float]], by: str = "rhythm") -> tuple[Float64, Float64]:
     """Gain of each take over their mean, and its standard deviation [dB], each shape (takes,).
 
-    Only references read in every take count, each as well as `REFERENCE_ERROR_DB` says. Before
+    Only references read in every take count, each as well as `REFERENCE_ERROR_DB` says for
+    what is compared: "rhythm", "tones" or "band". Before
     anything is read the gain is 0 give or take `GAIN_SPREAD_DB` (a phone without automatic gain
     and a steady hand); all of it is joined by inverse variances.
     """
@@ -250,7 +257,7 @@ def gains(takes: Sequence[Mapping[str, float]]) -> tuple[Float64, Float64]:
         raise InputError("no take", allowed="one take or more")
     gain = np.zeros(len(takes))
     precision = 1.0 / GAIN_SPREAD_DB**2
-    for name, error_db in REFERENCE_ERROR_DB.items():
+    for name, error_db in REFERENCE_ERROR_DB[by].items():
         if all(name in take for take in takes):
             level = np.array([take[name] for take in takes])
             gain += (level - level.mean()) / error_db**2
