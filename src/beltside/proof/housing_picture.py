@@ -199,10 +199,11 @@ def _start(
     for line in smalls:
         y += look.BODY_PX * 1.3
         drawing.text((PAD_PX, y), line, size_px=look.BODY_PX, role="soft")
-    for start, end in outline.spans:
-        drawing.line([front.at(*start), front.at(*end)], stroke="trace", width_px=3.0)
     for column, is_left in zip(columns, (True, False), strict=True):
         _words(drawing, front, column, is_left, top, top + body)
+    # Over the leaders, which end at the pulleys: the belt stays whole.
+    for start, end in outline.spans:
+        drawing.line([front.at(*start), front.at(*end)], stroke="trace", width_px=3.0)
     for number, line in enumerate(feet, start=1):
         drawing.text((PAD_PX, top + body + number * LINE_PX), line, role="soft")
     return drawing, front
