@@ -42,6 +42,15 @@ def proof_pdf(sheet: ProofSheet, *, us: bool = False) -> bytes:
     BeltsideError
         When it can't be typeset.
     """
+    return _typeset(sheet, us=us)
+
+
+def proof_picture(sheet: ProofSheet, *, us: bool = False) -> bytes:
+    """The first page as PNG, to show on a screen."""
+    return _typeset(sheet, us=us, first_page=True)
+
+
+def _typeset(sheet: ProofSheet, *, us: bool, first_page: bool = False) -> bytes:
     pictures = {
         name: (drawing, words)
         for name, drawing, words in (
@@ -61,7 +70,7 @@ def proof_pdf(sheet: ProofSheet, *, us: bool = False) -> bytes:
     )
     beside = {name: for_print(drawing) for name, (drawing, _) in pictures.items()}
     beside["code.svg"] = code_svg(code_of(sheet))
-    return pdf_of("sheet.typ", values, sheet.time, beside)
+    return pdf_of("sheet.typ", values, sheet.time, beside, first_page=first_page)
 
 
 def head(sheet: ProofSheet, *, us: bool) -> dict[str, Any]:

@@ -20,12 +20,19 @@ from beltside.base.errors import BeltsideError
 from beltside.proof.sheet_fonts import FAMILIES, UNKNOWN, fonts, printed
 
 STANDARD: Final = "a-2b"
+_AS_PDF: Final[dict[str, Any]] = {"format": "pdf", "pdf_standards": [STANDARD]}
+_AS_PICTURE: Final[dict[str, Any]] = {"format": "png", "ppi": 110.0}
 MOST_TRIES: Final = 20
 _NO_PICTURE: Final = re.compile(r'the text `(".*?")` could not be displayed', re.DOTALL)
 
 
 def pdf_of(
-    template: str, values: Mapping[str, Any], moment: datetime, beside: Mapping[str, bytes]
+    template: str,
+    values: Mapping[str, Any],
+    moment: datetime,
+    beside: Mapping[str, bytes],
+    *,
+    first_page: bool = False,
 ) -> bytes:
     """A PDF/A-2b file (ISO 19005-2) with tags and embedded fonts.
 
@@ -39,6 +46,8 @@ def pdf_of(
         Stands in the file as the time it was made: the same input gives the same bytes.
     beside
         Pictures by file name.
+    first_page
+        Give the first page as PNG instead, to show on a screen.
 
     Raises
     ------
@@ -55,17 +64,15 @@ def pdf_of(
         for _ in range(MOST_TRIES):
             (folder / "sheet.json").write_text(json.dumps(plain), encoding="utf-8")
             try:
-                return bytes(
-                    typst.compile(
-                        str(folder / "main.typ"),
-                        root=str(folder),
-                        font_paths=fonts(),
-                        ignore_system_fonts=True,
-                        format="pdf",
-                        pdf_standards=[STANDARD],
-                        timestamp=int(moment.timestamp()),
-                    )
+                made = typst.compile(
+                    str(folder / "main.typ"),
+                    root=str(folder),
+                    font_paths=fonts(),
+                    ignore_system_fonts=True,
+                    timestamp=int(moment.timestamp()),
+                    **(_AS_PICTURE if first_page else _AS_PDF),
                 )
+                return bytes(made[0] if isinstance(made, list) else made)
             except typst.TypstError as error:
                 # A mark on a letter of another font: no font has the two together.
                 shown = _NO_PICTURE.search(str(error))

@@ -16,6 +16,7 @@ from beltside.web.routes import (
     job,
     jobs,
     listen,
+    proof,
     take,
 )
 
@@ -28,6 +29,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     listen.router,
     compare.router,
     drive.router,
+    proof.router,
     history.router,
     files.router,
 )
