@@ -206,7 +206,8 @@ def map_outcome(seed: int) -> tuple[bool, bool, float, str] | None:
     heard = hear_all([_source(take) for take in takes], conditions, sheet)
     result = where_heard(heard, sheet, part=guilty)
     loudness = [one.hearing.band_power[one.hearing.bands[0].low_hz >= 0].sum() for one in heard]
-    chance = next(place.loudest for place in result.places if place.part == guilty)
+    # A take whose speed was not told is left off the map: then nothing speaks for its housing.
+    chance = next((place.loudest for place in result.places if place.part == guilty), 0.0)
     return result.places[0].part == guilty, int(np.argmax(loudness)) == 0, chance, result.by
 
 
