@@ -17,7 +17,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "casework"))
 
-from proof_jobs import full_job
+from proof_jobs import full_job  # type: ignore[import-not-found]
 
 from beltside.casework.proof_clips import Clips
 from beltside.casework.shop import open_shop, write

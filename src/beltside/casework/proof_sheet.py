@@ -243,22 +243,24 @@ def sheet_from_json(plain: Mapping[str, Any]) -> ProofSheet:
             raise ValueError(f"format {plain['format']!r}")
         charts = plain["charts"]
         return ProofSheet(
-            str(plain["job"]["id"]),
-            int(plain["job"]["number"]),
-            datetime.fromisoformat(plain["made_at"]).isoformat(timespec="microseconds"),
-            *(
-                str(plain[name])
-                for name in ("shop", "shop_address", "technician", "owner", "car", "headline")
-            ),
-            tuple(_section(one) for one in plain["sections"]),
-            tuple(str(one) for one in plain["not_tested"]),
-            tuple(str(one) for one in plain["cautions"]),
-            Charts(
+            job_id=str(plain["job"]["id"]),
+            job_number=int(plain["job"]["number"]),
+            made_at=datetime.fromisoformat(plain["made_at"]).isoformat(timespec="microseconds"),
+            shop=str(plain["shop"]),
+            shop_address=str(plain["shop_address"]),
+            technician=str(plain["technician"]),
+            owner=str(plain["owner"]),
+            car=str(plain["car"]),
+            headline=str(plain["headline"]),
+            sections=tuple(_section(one) for one in plain["sections"]),
+            not_tested=tuple(str(one) for one in plain["not_tested"]),
+            cautions=tuple(str(one) for one in plain["cautions"]),
+            charts=Charts(
                 tuple(_three(one) for one in charts["bands"]),
                 tuple(_three(one) for one in charts["orders"]),
                 tuple((str(a), float(b), float(c)) for a, b, c in charts["marks"]),
             ),
-            (str(plain["takes"]["before"]), str(plain["takes"]["after"])),
+            takes=(str(plain["takes"]["before"]), str(plain["takes"]["after"])),
         )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise InputError(

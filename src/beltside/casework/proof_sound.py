@@ -131,9 +131,9 @@ def sound_section(shop: Shop, job: JobSheet, sound: Compared | None) -> tuple[Se
                 len(lines) - 2,
                 Figure(name, found.value, unit, found.low, found.high, source, digits),
             )
-    found = _of_cause(job, sound)
-    if found is not None:
-        lines.insert(len(lines) - 2, found)
+    alone = _of_cause(job, sound)
+    if alone is not None:
+        lines.insert(len(lines) - 2, alone)
     return Section("sound", "Before and after", tuple(lines)), gaps
 
 
