@@ -7,12 +7,12 @@ import itertools
 
 import numpy as np
 import pytest
-from jobs import in_some_order
 
 from beltside.teardown.circle_cuts import circle_cuts
 from beltside.teardown.integer_program import solve
 from beltside.teardown.problem import mask_of
 from beltside.teardown.search import reduced
+from jobs import in_some_order
 from random_jobs import random_problem
 
 

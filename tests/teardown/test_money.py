@@ -3,13 +3,13 @@
 import decimal
 
 import pytest
-from jobs import job, thing
 
 from beltside.base.errors import InputError
 from beltside.teardown.estimate import Option, estimate
 from beltside.teardown.model import Fluid, Repair, Supply, Trouble
 from beltside.teardown.money import Disposal, PartPrice, Prices, line, summed
 from beltside.teardown.times import Minutes
+from jobs import job, thing
 
 D = decimal.Decimal
 PRICES = Prices(

@@ -1,12 +1,12 @@
 """Plans as a technician would check them: by hand, on jobs small enough to see through."""
 
 import pytest
-from jobs import job, thing
 
 from beltside.base.errors import InputError
 from beltside.teardown.model import Trouble
 from beltside.teardown.plan import ConflictError, plan, shared_minutes
 from beltside.teardown.times import Minutes
+from jobs import job, thing
 
 TEN = Minutes(10.0, 10.0, 10.0)
 

@@ -1,10 +1,10 @@
 """The search against brute force over all sets of steps."""
 
 import pytest
-from jobs import every_solution, in_some_order
 
 from beltside.teardown.problem import is_solution, members
 from beltside.teardown.search import cheapest
+from jobs import every_solution, in_some_order
 from random_jobs import random_problem
 
 
