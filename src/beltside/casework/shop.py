@@ -15,7 +15,8 @@ from beltside.base.errors import InputError, nearest
 from beltside.casework.formats.entries import ENTRY_KINDS, SINGLE_KINDS
 from beltside.casework.own import own_folder
 from beltside.jobs.database import open_database
-from beltside.jobs.entries import Change, Entry
+from beltside.jobs.entries import Change
+from beltside.jobs.entries import Entry as Entry
 from beltside.jobs.entries import Job as Job
 from beltside.jobs.entries import JobSheet as JobSheet
 from beltside.jobs.reading import MissingError as MissingError
