@@ -65,3 +65,11 @@ def test_every_answer_carries_the_safety_headers(browser: Browser) -> None:
         headers = browser.client.get(address).headers
         assert "default-src 'none'" in headers["content-security-policy"]
         assert headers["x-content-type-options"] == "nosniff"
+
+
+def test_a_search_finds_words_with_a_slip_in_them(browser: Browser) -> None:
+    browser.send("/", "/jobs", {"words": "howls when cold", "owner": "Lindqvist"})
+    browser.send("/", "/jobs", {"words": "chirps", "owner": "Berg"})
+    page = browser.get("/?words=lindqwist")
+    assert "Lindqvist" in page
+    assert "Berg" not in page

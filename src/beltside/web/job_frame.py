@@ -47,13 +47,8 @@ _DONE_AT: Final[Mapping[str, str]] = {
     "take": "/job/{number}/take",
     "drive-sheet": "/job/{number}/drive",
     "check": "/job/{number}/find",
-    "plan": "/job/{number}/plan",
-    "estimate": "/job/{number}/agree",
-    "approval": "/job/{number}/agree",
-    "step": "/job/{number}/plan",
     "take-after": "/job/{number}/take?stage=after",
     "comparison": "/job/{number}/compare",
-    "close": "/job/{number}/close",
     "reminder": "/reminders",
 }
 
@@ -81,6 +76,8 @@ def frame_of(view: JobView) -> JobFrame:
         view.answer,
         view.probability,
         ahead.says,
-        _DONE_AT.get(ahead.what, "").format(number=view.line.number),
+        _DONE_AT.get(ahead.what, f"/job/{{number}}#{ahead.stage}").format(number=view.line.number)
+        if ahead.what
+        else "",
         None if ahead.minutes is None else max(1, round(ahead.minutes)),
     )

@@ -30,33 +30,28 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "listen": (("take", text_("Takes")),),
     "find": (("find", text_("Odds and checks")),),
     "measure": (("drive", text_("Belt drive")),),
-    "agree": (("plan", text_("Order of work")), ("agree", text_("Price and the owner's OK"))),
-    "work": (
-        ("plan", text_("Steps")),
-        ("bolts", text_("Bolts")),
-        ("match", text_("Old part, new part")),
-    ),
-    "prove": (
-        ("coolant", text_("Coolant")),
-        ("hold", text_("Hold test")),
-        ("compare", text_("Before and after")),
-    ),
-    "record": (
-        ("proof", text_("Proof sheet")),
-        ("how", text_("How it was done")),
-        ("close", text_("Close the job")),
-    ),
+    "prove": (("compare", text_("Before and after")),),
+    "record": (("proof", text_("Proof sheet")), ("how", text_("How it was done"))),
+}
+# What is done at the keyboard: these commands have no page.
+COMMANDS: Final[Mapping[str, Sequence[str]]] = {
+    "measure": ("strum",),
+    "agree": ("plan", "estimate", "agree"),
+    "work": ("tick", "bolts", "torque", "match", "part"),
+    "prove": ("coolant", "hold"),
+    "record": ("close", "reopen"),
 }
 
 
 @dataclass(frozen=True)
 class Band:
-    """A stage on the sheet: its state, its result in a sentence, the pages behind it."""
+    """A stage on the sheet: its state, its result in a sentence, its pages and commands."""
 
     stage: str
     state: str
     says: str
     doors: Sequence[tuple[str, str]]
+    commands: Sequence[str]
 
 
 @dataclass(frozen=True)
@@ -81,7 +76,8 @@ def job(request: Request, number: int) -> HTMLResponse:
             one.stage,
             "now" if one.stage == view.next.stage else one.state,
             one.says,
-            [(f"/job/{number}/{path}", words) for path, words in DOORS[one.stage]],
+            [(f"/job/{number}/{path}", words) for path, words in DOORS.get(one.stage, ())],
+            [f"beltside job {command} {number}" for command in COMMANDS.get(one.stage, ())],
         )
         for one in view.stages
     ]

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from beltside.casework.shop import FieldProblemsError
 from beltside.casework.shop_jobs import JobLine, list_jobs, new_job
+from beltside.casework.shop_search import search_jobs
 from beltside.web.forms import CheckedForm, text
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.words import STAGE_WORDS
@@ -63,5 +64,9 @@ def _page(
     typed: Mapping[str, str],
     problems: Mapping[str, str],
 ) -> JobsPage:
-    found = list_jobs(shop_of(request), which=which, limit=MOST_SHOWN)
+    shop = shop_of(request)
+    if words.strip():
+        found = search_jobs(shop, words)
+    else:
+        found = list_jobs(shop, which=which, limit=MOST_SHOWN)
     return JobsPage(found, STAGE_WORDS, words, which, typed, problems)
