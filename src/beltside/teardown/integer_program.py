@@ -19,7 +19,6 @@ from scipy.sparse import csr_array
 
 from beltside.teardown.bound import Clauses
 from beltside.teardown.circle_cuts import Cut, Relied, circle_cuts
-from beltside.teardown.cover_cuts import cover_cuts
 from beltside.teardown.probing import implications, probed
 from beltside.teardown.problem import Problem, free_of_done, is_solution, members
 
@@ -76,15 +75,11 @@ def solve(problem: Problem, clauses: Clauses, inside: int, out: int) -> Solved:
     program = _Program(problem, clauses, found.inside, found.out)
     for step, other in implications(found):
         program.rows.add([(program.column[step], 1.0), (program.column[other], -1.0)], -np.inf, 0.0)
-    for turn in range(MOST_LINEAR_ROUNDS):
+    for _ in range(MOST_LINEAR_ROUNDS):
         answer = program.solved(whole=False)
         if answer.status == _INFEASIBLE:
             return Solved(None, float("inf"), True)
-        if answer.x is None:
-            break
-        circles = program.cut_off(answer.x)
-        covers = program.covered(clauses, answer.x, turn)
-        if not circles and not covers:
+        if answer.x is None or not program.cut_off(answer.x):
             break
     at_least = 0.0
     for _ in range(MOST_WHOLE_ROUNDS):
@@ -114,7 +109,6 @@ class _Program:
         self.count = len(steps)
         self.pairs: list[dict[tuple[int, int], list[Relied | None]]] = []
         self.cuts: set[Cut] = set()
-        self.problem, self.inside, self.out = problem, inside, out
         refit = free_of_done(problem)
         for direction, waits in enumerate(problem.waits):
             own_clauses = clauses if direction == 0 else refit
@@ -195,18 +189,6 @@ class _Program:
                     self.cuts.add(cut)
                     self.rows.add(cut.terms, cut.low, np.inf)
         return len(self.cuts) > before
-
-    def covered(self, clauses: Clauses, values: npt.NDArray[np.float64], turn: int) -> bool:
-        """Adds sets of steps of which each plan holds one; whether `values` broke any."""
-        taken = {
-            step: float(values[place])
-            for step, place in self.column.items()
-            if not self.inside >> step & 1
-        }
-        covers = cover_cuts(self.problem, clauses, self.inside, taken, turn)
-        for cover in covers:
-            self.rows.add([(self.column[step], 1.0) for step in members(cover)], 1.0, np.inf)
-        return bool(covers)
 
 
 def _ahead(steps: list[int], clauses: Clauses, waits: tuple[int, ...], done: int) -> dict[int, int]:
