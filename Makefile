@@ -7,10 +7,13 @@ VENV := .venv
 BIN := $(VENV)/bin
 export PYTHONPATH := src
 
-.PHONY: demo test lint bench calibrate clean format
+.PHONY: demo serve test lint bench calibrate clean format
 
 demo: $(VENV)/.runtime
 	$(BIN)/python -m beltside demo --folder demo-output
+
+serve: $(VENV)/.runtime
+	$(BIN)/python -m beltside serve
 
 test: $(VENV)/.tests
 	bash scripts/services.sh

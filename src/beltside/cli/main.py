@@ -205,7 +205,9 @@ app.add_typer(
 )
 app.command(short_help="The owner's proof sheet; or check one that was handed out.")(proof)
 app.command(short_help="Listen to takes in the background.")(work)
-app.command(short_help="An invented shop to look at first, with jobs at every stage.")(demo_shop)
+app.command("demo-shop", short_help="An invented shop to look at first, with jobs at every stage.")(
+    demo_shop
+)
 app.command(short_help="Jobs with all their history and files into one zip.")(export)
 app.command("import", short_help="Jobs out of such a zip; nothing is written over.")(import_)
 app.command("jobs-csv", short_help="The jobs as a table for the bookkeeper.")(jobs_csv)
