@@ -24,22 +24,43 @@ STATE_WORDS: Final[Mapping[str, str]] = {
     "now": text_("now"),
     "done": text_("done"),
 }
-# The pages behind each stage: path after the job's own, and words.
+# The pages behind each stage, in the order of the work: path after the job's own, and words.
 DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "complaint": (("complaint", text_("Owner, car, words")),),
     "listen": (("take", text_("Takes")),),
     "find": (("find", text_("Odds and checks")),),
     "measure": (("drive", text_("Belt drive")),),
+    "agree": (),
+    "work": (),
     "prove": (("compare", text_("Before and after")),),
-    "record": (("proof", text_("Proof sheet")), ("how", text_("How it was done"))),
+    "record": (
+        ("proof", text_("Proof sheet")),
+        ("how", text_("How it was done")),
+    ),
 }
 # What is done at the keyboard: these commands have no page.
 COMMANDS: Final[Mapping[str, Sequence[str]]] = {
     "measure": ("strum",),
-    "agree": ("plan", "estimate", "agree"),
-    "work": ("tick", "bolts", "torque", "match", "part"),
-    "prove": ("coolant", "hold"),
-    "record": ("close", "reopen"),
+    "agree": (
+        "plan",
+        "estimate",
+        "agree",
+    ),
+    "work": (
+        "tick",
+        "bolts",
+        "torque",
+        "match",
+        "part",
+    ),
+    "prove": (
+        "coolant",
+        "hold",
+    ),
+    "record": (
+        "close",
+        "reopen",
+    ),
 }
 
 

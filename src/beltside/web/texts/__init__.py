@@ -1,7 +1,8 @@
 """The words on the pages, and their translations.
 
-A text is named by its English words. Each other language has a TOML file with the same texts; a
-test holds every text of every template against it.
+A text is named by its English words. Each other language has a folder of TOML files, one for each
+group of pages, that together hold the same texts; a test holds every text of every template
+against them.
 """
 
 from __future__ import annotations
@@ -27,9 +28,21 @@ def table(language: str) -> Mapping[str, str]:
     """Texts of a language by their English words; empty for English."""
     if language == "en":
         return {}
-    text = files(__package__).joinpath(f"{language}.toml").read_text(encoding="utf-8")
-    words: Mapping[str, str] = tomllib.loads(text)
+    words: dict[str, str] = {}
+    for name, group in sorted(groups(language).items()):
+        for text, other in group.items():
+            if words.setdefault(text, other) != other:
+                raise ValueError(f"{language}/{name}: {text!r} has another translation elsewhere")
     return words
+
+
+def groups(language: str) -> Mapping[str, Mapping[str, str]]:
+    """The files of a language, each with its texts; a text may stand in several, alike."""
+    return {
+        file.name: tomllib.loads(file.read_text(encoding="utf-8"))
+        for file in files(__package__).joinpath(language).iterdir()
+        if file.name.endswith(".toml")
+    }
 
 
 def translator(language: str) -> Translate:
