@@ -158,9 +158,35 @@ def reminders(
     )
 
 
+def search(
+    words: Annotated[
+        list[str],
+        typer.Argument(metavar="WORDS...", help="Owner, plate, VIN, his words, a part, a cause."),
+    ],
+    limit: Annotated[int, typer.Option("--limit", metavar="COUNT", help="At most so many.")] = 20,
+    as_json: Json = False,
+) -> None:
+    """Find jobs by anything that stands on them; a slip of the finger does no harm."""
+    from beltside.casework.shop_search import find_jobs
+
+    with the_shop() as shop:
+        found = find_jobs(shop, " ".join(words), limit=limit)
+    lines = []
+    for one in found:
+        line = one.line
+        lines.append(f"{line.number:>5}  {line.stage:9}  {line.car}  {line.owner}")
+        lines += [f"       {place.kind}: {place.snippet}" for place in one.where]
+    tell(
+        as_json,
+        {"jobs": [one.to_json() for one in found]},
+        lines or ["No job holds these words. All jobs: beltside job list --which all"],
+    )
+
+
 def add_record_commands(app: typer.Typer) -> None:
     """Enter these commands into the group."""
     for command, short in (
+        (search, "Jobs by any word that stands on them, also a mistyped one."),
         (close, "Close the job with its outcome."),
         (reopen, "Open a closed job again, or take it on as a new one."),
         (history, "Every change of a job."),

@@ -19,6 +19,7 @@ from typer.models import CommandInfo, TyperInfo
 from beltside import __version__
 from beltside.cli.bolts import bolts_app
 from beltside.cli.bolts_match import match
+from beltside.cli.care import check
 from beltside.cli.compare import compare
 from beltside.cli.coolant_work import coolant_app
 from beltside.cli.drive import drive
@@ -205,6 +206,9 @@ app.add_typer(
 )
 app.command(short_help="The owner's proof sheet; or check one that was handed out.")(proof)
 app.command(short_help="Listen to takes in the background.")(work)
+app.command(short_help="Is the record whole? Entries and files held against their checksums.")(
+    check
+)
 app.command("demo-shop", short_help="An invented shop to look at first, with jobs at every stage.")(
     demo_shop
 )

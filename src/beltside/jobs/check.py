@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
 import sqlalchemy as sa
 
 from beltside.jobs.database import Database, RecordError
-from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, METADATA, STORED_FILE, TERM
+from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, METADATA, STORED_FILE, TERM
 from beltside.jobs.search_words import uses_kept, uses_wanted
 from beltside.jobs.store import FolderStore, StoreError
 
@@ -18,14 +18,25 @@ About = Literal["database", "entry", "file", "unused file", "half-arrived file",
 LOSSES: Final = frozenset({"database", "entry", "file"})
 """What is a loss; the rest is only untidy and can be put right without a backup."""
 
+Progress = Callable[[str, float], None]
+
 
 @dataclass(frozen=True)
 class Problem:
-    """Something that is not as it should be."""
+    """Something that is not as it should be.
+
+    `needed_by` says where on which jobs it stands: "take belt-on.m4a of job 12".
+    """
 
     about: About
     name: str
     says: str
+    needed_by: tuple[str, ...] = ()
+
+    @property
+    def is_loss(self) -> bool:
+        """Whether something is gone or damaged; else it is only untidy."""
+        return self.about in LOSSES
 
 
 @dataclass(frozen=True)
@@ -39,7 +50,7 @@ class Checked:
     @property
     def whole(self) -> bool:
         """Whether nothing is lost or damaged; something may be untidy."""
-        return not any(problem.about in LOSSES for problem in self.problems)
+        return not any(problem.is_loss for problem in self.problems)
 
     def to_json(self) -> dict[str, Any]:
         """Plain values for a command or a page."""
@@ -48,16 +59,26 @@ class Checked:
             "entries": self.entries,
             "files": self.files,
             "problems": [
-                {"about": one.about, "name": one.name, "says": one.says} for one in self.problems
+                {
+                    "about": one.about,
+                    "name": one.name,
+                    "says": one.says,
+                    "loss": one.is_loss,
+                    "needed_by": list(one.needed_by),
+                }
+                for one in self.problems
             ],
         }
 
 
-def verify(database: Database, store: FolderStore) -> Checked:
+def verify(database: Database, store: FolderStore, *, progress: Progress | None = None) -> Checked:
     """Read all of the record and of its files, and compare; changes nothing.
 
     A file that is being stored at this very moment may be told as unused or half arrived.
+    `progress` is told what is being read and the share done, 0 to 1.
     """
+    say = progress or (lambda _what, _share: None)
+    say("reading the database", 0.0)
     problems = list(_database(database))
     entries = files = 0
     if not problems:
@@ -66,11 +87,14 @@ def verify(database: Database, store: FolderStore) -> Checked:
                 count = sa.select(sa.func.count())
                 entries = connection.execute(count.select_from(ENTRY)).scalar_one()
                 files = connection.execute(count.select_from(STORED_FILE)).scalar_one()
+                say("reading the entries", 0.05)
                 problems += _entries(connection)
                 problems += _search(connection)
                 known = {row.sha256: row for row in connection.execute(sa.select(STORED_FILE))}
                 used = set(connection.execute(sa.select(FILE_USE.c.sha256)).scalars())
-            problems += _files(store, known, used)
+            of_files = list(_files(store, known, used, say))
+            with database.reading() as connection:
+                problems += [_with_needs(connection, one) for one in of_files]
         except RecordError as error:
             problems.append(Problem("database", "", str(error)))
     return Checked(entries, files, tuple(problems))
@@ -113,8 +137,9 @@ def _entries(connection: sa.Connection) -> Iterator[Problem]:
         .subquery()
     )
     rows = connection.execute(
-        sa.select(ENTRY.c.id, ENTRY.c.kind, ENTRY.c.version, newest.c.last, newest.c.count)
+        sa.select(ENTRY.c.id, ENTRY.c.kind, ENTRY.c.body, JOB.c.number)
         .join_from(ENTRY, newest, ENTRY.c.id == newest.c.entry_id, isouter=True)
+        .join(JOB, JOB.c.id == ENTRY.c.job_id, isouter=True)
         .where(
             sa.or_(
                 newest.c.last.is_(None),
@@ -125,14 +150,14 @@ def _entries(connection: sa.Connection) -> Iterator[Problem]:
     )
     for row in rows:
         says = f"Of the {row.kind} {row.id} earlier versions are missing"
-        yield Problem("entry", row.id, says)
+        yield Problem("entry", row.id, says, (_stands(row.kind, row.body, row.number),))
     text = {
         name: (sa.type_coerce(ENTRY.c[name], sa.Text), sa.type_coerce(other.c[name], sa.Text))
         for other in (ENTRY_VERSION,)
         for name in ("body", "clash")
     }
     rows = connection.execute(
-        sa.select(ENTRY.c.id, ENTRY.c.kind)
+        sa.select(ENTRY.c.id, ENTRY.c.kind, ENTRY.c.body, JOB.c.number)
         .join_from(
             ENTRY,
             ENTRY_VERSION,
@@ -141,6 +166,7 @@ def _entries(connection: sa.Connection) -> Iterator[Problem]:
                 ENTRY_VERSION.c.version == ENTRY.c.version,
             ),
         )
+        .join(JOB, JOB.c.id == ENTRY.c.job_id, isouter=True)
         .where(
             sa.or_(
                 *(one.is_distinct_from(other) for one, other in text.values()),
@@ -152,7 +178,7 @@ def _entries(connection: sa.Connection) -> Iterator[Problem]:
     )
     for row in rows:
         says = f"The {row.kind} {row.id} is not what was last written on it"
-        yield Problem("entry", row.id, says)
+        yield Problem("entry", row.id, says, (_stands(row.kind, row.body, row.number),))
 
 
 def _search(connection: sa.Connection) -> Iterator[Problem]:
@@ -165,9 +191,39 @@ def _search(connection: sa.Connection) -> Iterator[Problem]:
         yield Problem("search", str(wrong), says)
 
 
-def _files(store: FolderStore, known: dict[str, Any], used: set[str]) -> Iterator[Problem]:
+_WHERE: Final = sa.select(ENTRY.c.kind, ENTRY.c.body, JOB.c.number).join_from(
+    ENTRY, JOB, ENTRY.c.job_id == JOB.c.id, isouter=True
+)
+
+
+def _with_needs(connection: sa.Connection, problem: Problem) -> Problem:
+    """The problem of a stored file, with the entries that need it."""
+    if problem.about != "file":
+        return problem
+    rows = connection.execute(
+        _WHERE.join(FILE_USE, FILE_USE.c.entry_id == ENTRY.c.id)
+        .where(FILE_USE.c.sha256 == problem.name)
+        .order_by(JOB.c.number, ENTRY.c.place)
+    )
+    needs = tuple(_stands(row.kind, row.body, row.number) for row in rows)
+    return replace(problem, needed_by=needs)
+
+
+def _stands(kind: str, body: Any, number: int | None) -> str:
+    name = str(body.get("name") or "") if isinstance(body, dict) else ""
+    where = "the shop's own sheet" if number is None else f"job {number}"
+    return f"{kind} {name} of {where}" if name else f"{kind} of {where}"
+
+
+def _files(
+    store: FolderStore, known: dict[str, Any], used: set[str], say: Progress
+) -> Iterator[Problem]:
     there = set(store.names())
+    whole = max(sum(row.bytes for row in known.values()), 1)
+    read = 0
     for sha256, row in sorted(known.items()):
+        say("reading the stored files", 0.1 + 0.9 * read / whole)
+        read += row.bytes
         short = f"{sha256[:12]} ({row.media_type})"
         if sha256 not in there:
             yield Problem("file", sha256, f"The stored file {short} is missing")

@@ -163,21 +163,61 @@ def bring_up_to_date(database: Database) -> None:
     RecordError
         When the record was written by a newer Beltside; it is left as it was.
     """
+    found, newest = _revisions(database)
+    if found == newest:
+        return
+    migrate(database, "head")
+
+
+def require_this_version(database: Database) -> None:
+    """Refuse a record whose tables are not those of this version; nothing is changed.
+
+    A record whose own note of its version cannot be read is let through: it is damaged.
+
+    Raises
+    ------
+    RecordError
+        When it is empty, older or newer.
+    """
+    try:
+        found, newest = _revisions(database)
+    except RecordError as error:
+        if "damaged" in error.given:
+            return
+        raise
+    if found is None:
+        raise RecordError(
+            "There is no record in this database yet", instead="the folder or address of the shop"
+        )
+    if found != newest:
+        raise RecordError(
+            f"This record is of an older Beltside (its tables are at {found})",
+            allowed=f"tables at {newest}",
+            instead="`beltside job list` first: opening it carries it over",
+        )
+
+
+def _revisions(database: Database) -> tuple[str | None, str | None]:
+    """The revision of the tables found, and the newest this version knows.
+
+    Raises
+    ------
+    RecordError
+        When the record was written by a newer Beltside.
+    """
     scripts = ScriptDirectory(str(MIGRATIONS))
     newest = scripts.get_current_head()
     with database.reading() as connection:
         found = MigrationContext.configure(connection).get_current_revision()
         if not database.is_sqlite:
             _require_unicode(connection)
-    if found == newest:
-        return
     if found is not None and found not in {step.revision for step in scripts.walk_revisions()}:
         raise RecordError(
             f"This record was written by a newer Beltside (its tables are at {found})",
             allowed=f"tables up to {newest}",
             instead="the newer Beltside, or a backup made with this one",
         )
-    migrate(database, "head")
+    return found, newest
 
 
 def migrate(database: Database, to: str) -> None:
