@@ -274,6 +274,7 @@ def drain_answer(
         else minutes_text(on.time_s)
     )
     one = 0.946352946 if us else 1.0
+    least_s, most_s = 0.7 * off.time_s, 1.5 * off.time_s
     return CoolantAnswer(
         "drain",
         f"{words.litres(volume_l, 1)} takes about {minutes_text(off.time_s)} with the cap off"
@@ -281,7 +282,7 @@ def drain_answer(
         (
             Row(
                 "Cap off",
-                f"{minutes_text(0.7 * off.time_s)} to {minutes_text(1.5 * off.time_s)}",
+                f"{minutes_text(least_s)} to {minutes_text(most_s)}",
                 f"nine tenths are out after {minutes_text(nine_tenths_s)}; range: own estimate",
             ),
             Row("Cap on", stuck, "until air is gulped in by the nipple or the cap's vacuum valve"),
@@ -291,6 +292,8 @@ def drain_answer(
         ),
         {
             "cap_off_s": off.time_s,
+            "cap_off_low_s": least_s,
+            "cap_off_high_s": most_s,
             "cap_off_nine_tenths_s": nine_tenths_s,
             "cap_on_s": None if on.stops else on.time_s,
             "cap_on_drained_l": on.drained_l,

@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
 
 from beltside import __version__
 from beltside.base.errors import BeltsideError, InputError
@@ -29,11 +30,15 @@ A_YEAR_S: Final = 31_536_000
 
 
 class KeptFiles(StaticFiles):
-    """Files of ours; their address changes with their bytes, so a browser may keep them."""
+    """Files of ours; where the address changes with their bytes, a browser may keep them.
 
-    def file_response(self, *args: object, **options: object) -> Response:
-        response = super().file_response(*args, **options)  # type: ignore[arg-type]
-        response.headers["Cache-Control"] = f"public, max-age={A_YEAR_S}, immutable"
+    A module imported by another one has a plain address: the browser asks whether it is the same.
+    """
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        response = await super().get_response(path, scope)
+        kept = f"public, max-age={A_YEAR_S}, immutable"
+        response.headers["Cache-Control"] = kept if scope["query_string"] else "no-cache"
         return response
 
 

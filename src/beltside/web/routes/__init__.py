@@ -9,6 +9,7 @@ from fastapi import APIRouter
 from beltside.web.routes import (
     compare,
     complaint,
+    coolant,
     drive,
     files,
     find,
@@ -29,6 +30,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     listen.router,
     compare.router,
     drive.router,
+    coolant.router,
     proof.router,
     history.router,
     files.router,

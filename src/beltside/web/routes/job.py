@@ -32,7 +32,10 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "measure": (("drive", text_("Belt drive")),),
     "agree": (),
     "work": (),
-    "prove": (("compare", text_("Before and after")),),
+    "prove": (
+        ("coolant", text_("Coolant bench")),
+        ("compare", text_("Before and after")),
+    ),
     "record": (
         ("proof", text_("Proof sheet")),
         ("how", text_("How it was done")),
@@ -53,10 +56,7 @@ COMMANDS: Final[Mapping[str, Sequence[str]]] = {
         "match",
         "part",
     ),
-    "prove": (
-        "coolant",
-        "hold",
-    ),
+    "prove": ("hold",),
     "record": (
         "close",
         "reopen",

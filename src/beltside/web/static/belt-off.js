@@ -1,6 +1,14 @@
 // The clock for running with the belt off: counts down, beeps near the end, says stop.
 
 const WARN_S = 30;
+const KEY = "belt-off " + location.pathname;
+const LONGEST_MS = 600000;
+
+/** When the clock of this page was started [ms since 1970]; 0 while it does not run. */
+export function startedAt() {
+  const start = Number(sessionStorage.getItem(KEY));
+  return start > Date.now() - LONGEST_MS ? start : 0;
+}
 
 function beep(count) {
   try {
@@ -27,7 +35,6 @@ for (const box of document.querySelectorAll(".belt-off")) {
   const stop = box.querySelector(".stop");
   const left = box.querySelector(".left");
   const said = box.querySelector(".said");
-  const key = `belt-off ${location.pathname}`;
   let ticking = 0;
 
   const shown = (seconds) => {
@@ -56,20 +63,18 @@ for (const box of document.querySelectorAll(".belt-off")) {
   };
   start.hidden = false;
   start.onclick = () => {
-    const until = Date.now() + Number(box.dataset.seconds) * 1000;
-    sessionStorage.setItem(key, until);
-    run(until);
+    sessionStorage.setItem(KEY, Date.now());
+    run(Date.now() + Number(box.dataset.seconds) * 1000);
   };
   stop.onclick = () => {
     clearInterval(ticking);
-    sessionStorage.removeItem(key);
+    sessionStorage.removeItem(KEY);
     box.classList.remove("over");
     said.textContent = "";
     shown(Number(box.dataset.seconds));
     stop.hidden = true;
     start.hidden = false;
   };
-  // A reload in between must not lose the clock.
-  const until = Number(sessionStorage.getItem(key));
-  if (until > Date.now() - 600000) run(until);
+  // A reload in between must not lose the clock; a shorter limit holds from the same start.
+  if (startedAt()) run(startedAt() + Number(box.dataset.seconds) * 1000);
 }
