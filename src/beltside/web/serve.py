@@ -45,6 +45,8 @@ def _door(port: int) -> socket.socket:
     door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         door.bind((THIS_COMPUTER, port))
+        # Who follows the address at once waits for the answer and is not turned away.
+        door.listen()
     except OSError as error:
         door.close()
         raise BeltsideError(

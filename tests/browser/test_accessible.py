@@ -1,0 +1,71 @@
+"""axe, out of its own package, finds nothing on any page: light and dark, on a phone.
+
+The rules are those of axe-core for WCAG 2.2 A and AA with its best practices (axe-core's own
+documentation); the pages are all that links of the demo shop lead to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+
+from served import page_routes, pages_of
+
+from .conftest import Told, chromium, opener
+
+AXE = Axe()
+LOOKED_AT = 2
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as browser:
+        yield browser
+
+
+@pytest.fixture(scope="module")
+def pages(demo_address: str) -> dict[str, list[str]]:
+    return pages_of(demo_address)
+
+
+def violations(page: Page, *rules: str) -> list[str]:
+    """What axe finds by all its rules, or by those named: a line for each element."""
+    options = {"resultTypes": ["violations"], **({"runOnly": list(rules)} if rules else {})}
+    return [
+        f"{one['id']}: {node['html'][:200]}"
+        for one in AXE.run(page, options=options).response["violations"]
+        for node in one["nodes"]
+    ]
+
+
+def test_every_page_is_reached_by_links(pages: dict[str, list[str]]) -> None:
+    assert [route for route, places in pages.items() if not places] == []
+
+
+@pytest.mark.parametrize("route", sorted(page_routes()))
+def test_nothing_is_found(
+    route: str, pages: dict[str, list[str]], browser: Browser, demo_address: str, told: Told
+) -> None:
+    found = {}
+    page = opener(browser, demo_address, told)(reduced_motion="reduce")
+    for place in pages[route][:LOOKED_AT]:
+        page.goto(place)
+        # What is folded is looked at as well.
+        page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
+        found[f"{place} light"] = violations(page)
+        # By night only the colours are others.
+        page.emulate_media(color_scheme="dark")
+        found[f"{place} dark"] = violations(page, "color-contrast")
+    page.context.close()
+    assert {place: lines for place, lines in found.items() if lines} == {}
+
+
+def test_axe_finds_what_is_wrong(browser: Browser) -> None:
+    """So that an axe that does not look at all is noticed."""
+    page = browser.new_page()
+    page.set_content("<html lang='en'><title>x</title><main><h1>x</h1><img src='x'></main></html>")
+    assert [line.partition(":")[0] for line in violations(page)] == ["image-alt"]
+    page.close()
