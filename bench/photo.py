@@ -40,8 +40,8 @@ def front(views: int, seed: int, taps_each: int = 6) -> list[Figure]:
         for _ in range(views):
             centers, sizes = _drive(rng)
             image, camera = stranger.front_picture(rng, centers, sizes, size)
-            photo, file = Path(folder) / "front.png", Path(folder) / "rims.toml"
-            cv2.imwrite(str(photo), image, [cv2.IMWRITE_PNG_COMPRESSION, 1])
+            photo, file = Path(folder) / "front.bmp", Path(folder) / "rims.toml"
+            cv2.imwrite(str(photo), image)
             taps = []
             for (x, y), d in zip(centers, sizes, strict=True):
                 turn = rng.uniform(0, 2 * np.pi) + 2 * np.pi * np.arange(taps_each) / taps_each

@@ -6,6 +6,7 @@ import pytest
 
 from beltside.base.errors import InputError
 from beltside.casework.coolant_values import (
+    read_flow_ml_min,
     read_gauge_kpa,
     read_litres,
     read_metres,
@@ -31,6 +32,13 @@ def test_bare_figures_in_us() -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "ml_min"), [("3", 3.0), ("0.6 ml/min", 0.6), ("60 mL/h", 1.0), ("0.3 l/h", 5.0)]
+)
+def test_flows(text: str, ml_min: float) -> None:
+    assert read_flow_ml_min(text) == pytest.approx(ml_min)
+
+
+@pytest.mark.parametrize(
     ("text", "minutes"), [("1:30", 1.5), ("90s", 1.5), ("1.5 min", 1.5), ("0:01:30", 1.5), ("2", 2)]
 )
 def test_moments(text: str, minutes: float) -> None:
@@ -46,6 +54,8 @@ def test_moments(text: str, minutes: float) -> None:
         (read_metres, ""),
         (read_minutes, "1:75"),
         (read_gauge_kpa, "1 tonne"),
+        (read_flow_ml_min, "1 drop/s"),
+        (read_flow_ml_min, "1 l"),
     ],
 )
 def test_nonsense_is_refused(read, text: str) -> None:  # type: ignore[no-untyped-def]

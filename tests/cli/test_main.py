@@ -19,7 +19,7 @@ import pytest
 from beltside import __version__
 from beltside.base.errors import InputError, RecordingError
 from beltside.casework.results import DemoResult, FindResult, ListenPictures, ListenResult
-from beltside.cli.main import app, main
+from beltside.cli.main import app, lean, main
 
 HEAVY = ("numpy", "scipy", "av", "altair", "vl_convert", "PIL", "soxr", "rich")
 USAGE = Path(__file__).parents[2] / "docs" / "usage.md"
@@ -132,6 +132,16 @@ def test_help_does_not_wait_for_heavy_imports(arguments: list[str]) -> None:
         timeout=60,
     )
     assert done.stdout.splitlines()[-1] == "CODE 0 HEAVY []"
+
+
+def test_only_the_command_that_is_called_is_built() -> None:
+    """Each command costs some milliseconds to build; a wrong one still gets the nearest of all."""
+    (group,) = lean(["coolant", "cap", "16"]).registered_groups
+    assert group.typer_instance is not None
+    assert [one.callback.__name__ for one in group.typer_instance.registered_commands] == ["cap"]  # type: ignore[union-attr]
+    (whole,) = lean(["coolant", "kap", "16"]).registered_groups
+    assert whole.typer_instance is not None
+    assert len(whole.typer_instance.registered_commands) == 8
 
 
 def test_version(capsys: pytest.CaptureFixture[str]) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -169,11 +170,11 @@ def test_odds_against_numerical_integration() -> None:
     systems = gives(setup, 107.0)
     cools = cooling([Reading(0, 107), Reading(5, 100)])
     slope = Slope(1.0, 1.6, 0.4)
-    ours = leak_odds((slope,), systems, cools).probability
+    ours = leak_odds((slope,), systems, cools, matters_ml_min=3.0)
     z = np.linspace(-3.2, 4.8, 1500)
     rates = LEAK_ML_MIN[0] * np.exp(LEAK_ML_MIN[1] * z)
     weights = np.exp(-0.5 * z**2) / np.exp(-0.5 * z**2).sum()
-    tight = leaking = 0.0
+    tight = leaking = matters = 0.0
     for system in systems:
         for way, mean, deviation in cools.ways:
             var = (
@@ -186,8 +187,24 @@ def test_odds_against_numerical_integration() -> None:
 
             share = system.weight * way
             tight += share * float(density(np.array([off]))[0])
-            leaking += share * float(weights @ density(off - rates / system.ml_per_kpa))
-    assert ours == pytest.approx(leaking / (leaking + tight), abs=0.02)
+            give = system.ml_per_kpa
+            leaking += share * float(weights @ density(off - rates / give))
+            matters += share * float((weights * (rates >= 3.0)) @ density(off - rates / give))
+    assert ours.probability == pytest.approx(leaking / (leaking + tight), abs=0.02)
+    assert ours.matters == pytest.approx(matters / (leaking + tight), abs=0.02)
+
+
+def test_what_matters_decides_what_is_tight() -> None:
+    """A fall of 1 mL/min on a gauge with steps of 1 kPa: no leak of 3, perhaps one of 0.3."""
+    assert hold_test(readings(1.0), COUNTED).verdict == "tight"
+    asked = replace(COUNTED, matters_ml_min=0.3)
+    assert hold_test(readings(1.0), asked).verdict == "not yet known"
+
+
+def test_no_test_is_so_short_that_all_is_tight() -> None:
+    """Under three minutes nothing is called tight, however still the needle stands."""
+    still = [Reading(0.25 * i, 108.0) for i in range(9)]
+    assert hold_test(still, COUNTED).verdict != "tight"
 
 
 @pytest.mark.parametrize("bad", [[], [Reading(1.0, 108.0), Reading(0.0, 107.0)]])

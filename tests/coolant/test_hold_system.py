@@ -71,6 +71,7 @@ def test_nothing_read_is_mostly_cold() -> None:
         HoldSetup(stroke_ml=60.0),
         HoldSetup(strokes=-1.0, stroke_ml=60.0),
         HoldSetup(tester_kpa_min=-1.0),
+        HoldSetup(matters_ml_min=0.0),
         HoldSetup(ambient_kpa=float("nan")),
     ],
 )

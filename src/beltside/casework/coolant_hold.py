@@ -10,10 +10,11 @@ from beltside.base.errors import InputError, nearest
 from beltside.base.provenance import Provenance
 from beltside.casework.coolant_answer import CoolantAnswer, CoursePicture, Curve, Row, Words
 from beltside.coolant import cautions
-from beltside.coolant.hold import STUCK_FROM, Hold, hold_test
+from beltside.coolant.hold import LEAK_BEFORE, STUCK_FROM, SURE_TIGHT, Hold, hold_test
 from beltside.coolant.hold_plan import minutes_more, smallest_leak_ml_min, what_would_help
 from beltside.coolant.hold_readings import Reading
 from beltside.coolant.hold_slope import row_at
+from beltside.coolant.hold_system import MATTERS_ML_MIN
 from beltside.coolant.hold_system import HoldSetup as HoldSetup
 from beltside.coolant.pressure import KPA_PER, ambient_kpa, read_cap_mark
 
@@ -47,6 +48,7 @@ def hold_setup(
     stroke_ml: float | None = None,
     start_kpa: float = 0.0,
     tester_kpa_min: float | None = None,
+    matters_ml_min: float | None = None,
 ) -> HoldSetup:
     """How a test was set up, the cap by its mark and the air by the altitude.
 
@@ -66,6 +68,7 @@ def hold_setup(
         stroke_ml=stroke_ml,
         start_kpa=start_kpa,
         tester_kpa_min=tester_kpa_min,
+        matters_ml_min=MATTERS_ML_MIN if matters_ml_min is None else matters_ml_min,
     )
 
 
@@ -131,6 +134,8 @@ def hold_answer(
         {
             "verdict": verdict,
             "probability_leaking": odds.probability,
+            "matters_ml_min": found.matters_ml_min,
+            "probability_matters": odds.matters,
             "leak_ml_min": {
                 "value": odds.ml_min,
                 "low": odds.ml_min_low,
@@ -211,12 +216,23 @@ def _headline(words: Words, found: Hold, verdict: str, more: float | None) -> st
             "hisses. Mend that and test again."
         )
     if found.verdict == "tight":
-        return f"Tight, as far as this test can see: {percent} that it leaks all the same."
+        return (
+            f"Tight: {_percent(odds.matters)} that a leak of {words.flow(found.matters_ml_min)} or "
+            "more is there."
+        )
     text = f"Not yet known: {percent} that it leaks"
     if more is not None:
         unit = "minute" if more == 1.0 else "minutes"
         return f"{text}. About {more:.0f} more {unit} should settle it."
     return f"{text}. More minutes alone won't settle it."
+
+
+def _drops(ml_min: float) -> str:
+    """ ", a drop a second", for leaks that drip; a drop of water is about 0.05 mL."""
+    seconds = 60.0 * 0.05 / ml_min
+    if seconds < 0.4:
+        return ""
+    return ", a drop a second" if 0.9 < seconds < 1.1 else f", a drop every {seconds:.1g} s"
 
 
 def _rows(
@@ -229,7 +245,21 @@ def _rows(
 ) -> list[Row]:
     odds = found.odds
     rows = [Row("Verdict", verdict, f"{found.minutes:.1f} min of readings")]
-    rows.append(Row("Probability of a leak", _percent(odds.probability), "50 % before it"))
+    rows.append(
+        Row(
+            "Probability of a leak",
+            _percent(odds.probability),
+            f"of any size; {100 * LEAK_BEFORE:.0f} % before the test",
+        )
+    )
+    rows.append(
+        Row(
+            "Of one that matters",
+            _percent(odds.matters),
+            f"{words.flow(found.matters_ml_min)} or more{_drops(found.matters_ml_min)}; "
+            f"tight up to {100 * SURE_TIGHT:.0f} %",
+        )
+    )
     if (
         found.fall_kpa_min is not None
         and found.fall_low is not None
@@ -265,7 +295,7 @@ def _rows(
         Row(
             "Smallest leak seen",
             "none yet" if smallest is None else words.flow(smallest),
-            "called in 95 of 100 such tests; a smaller one may stay hidden",
+            "called in 95 of 100 such tests",
         )
     )
     if more is not None:

@@ -112,6 +112,14 @@ def strength_of(kind: Glycol, reading: MixReading) -> mix.Strength:
     return mix.from_amounts(kind, r.concentrate_l, r.water_l, resolution_l=resolution)
 
 
+def _with_range(words: Words, value_c: float, low_c: float, high_c: float) -> str:
+    """A temperature with its range, which is left out where it is the same degree."""
+    text = words.temperature(value_c)
+    if words.temperature(low_c) == words.temperature(high_c):
+        return text
+    return f"{text} ({words.temperatures(low_c, high_c)})"
+
+
 def mix_answer(
     kind: Glycol,
     reading: MixReading,
@@ -169,7 +177,7 @@ def mix_answer(
         rows.append(
             Row(
                 "Boils",
-                f"{words.temperature(found.boiling_c)} ({words.temperatures(low, high)})",
+                _with_range(words, found.boiling_c, low, high),
                 f"{under}, {words.pressure(found.absolute_kpa)} absolute",
             )
         )

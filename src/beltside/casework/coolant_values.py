@@ -120,3 +120,23 @@ def read_gauge_kpa(text: str, *, us: bool = False) -> float:
     value = read_pressure_kpa(text)
     bare = _BARE.match(text) is not None
     return value * KPA_PER["psi"] if us and bare else value
+
+
+def read_flow_ml_min(text: str, what: str = "the leak that matters") -> float:
+    """Millilitres a minute from "1 mL/min", "0.1 l/h", or a bare number, which is mL/min.
+
+    Raises
+    ------
+    InputError
+        When it is no flow.
+
+    >>> round(read_flow_ml_min("0.12 l/h"), 3)
+    2.0
+    """
+    allowed = "a number with mL/min, mL/h, l/h or fl oz/min, such as 1 mL/min"
+    value, unit = _split(text, what, allowed)
+    amount, _, time = (unit or "ml/min").partition("/")
+    if amount.strip() not in _LITRES or time.strip() not in ("min", "h"):
+        raise InputError(f'{what} is "{text}"; its unit "{unit}" is not known', allowed=allowed)
+    hours = 60.0 if time.strip() == "h" else 1.0
+    return 1000.0 * value * _LITRES[amount.strip()] / hours

@@ -77,6 +77,14 @@ def hold(
             help="Fall in a minute of the tester alone, on a plugged adaptor.",
         ),
     ] = None,
+    matters: Annotated[
+        str | None,
+        typer.Option(
+            "--matters",
+            metavar="RATE",
+            help='Leak that "tight" rules out: "1 mL/min"; 3 when not given.',
+        ),
+    ] = None,
     seen: Annotated[
         list[str] | None,
         typer.Option(
@@ -100,6 +108,7 @@ def hold(
     from beltside.casework.coolant_hold import begun_at, hold_answer, hold_setup
     from beltside.casework.coolant_readings import load_hold_readings, read_typed
     from beltside.casework.coolant_values import (
+        read_flow_ml_min,
         read_gauge_kpa,
         read_litres,
         read_metres,
@@ -117,6 +126,7 @@ def hold(
         stroke_ml=stroke_ml,
         start_kpa=read_gauge_kpa(start_pressure, us=us),
         tester_kpa_min=None if tester_fall is None else read_gauge_kpa(tester_fall, us=us),
+        matters_ml_min=None if matters is None else read_flow_ml_min(matters),
     )
     engine_c = optional(engine, read_temperature_c, "the engine's temperature", us)
     air_c = optional(air, read_temperature_c, "the air's temperature", us)

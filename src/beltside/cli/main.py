@@ -253,10 +253,11 @@ def _saved(result: ListenResult | FindResult, folder: Path | None) -> list[Path]
 def lean(words: Sequence[str]) -> typer.Typer:
     """The commands that `words` need. Building a command takes some milliseconds, so one that is
     called is built alone, and the page of all commands does without their own options."""
-    chosen = next((word for word in words if not word.startswith("-")), None)
+    plain = [word for word in words if not word.startswith("-")]
+    chosen, below = (*plain, None, None)[:2]
     few = copy.copy(app)
     commands = [one for one in app.registered_commands if _name(one) == chosen]
-    groups = [one for one in app.registered_groups if one.name == chosen]
+    groups = [_with_only(below, one) for one in app.registered_groups if one.name == chosen]
     if commands or groups:
         few.registered_commands, few.registered_groups = commands, groups
     elif chosen is None:
@@ -266,6 +267,19 @@ def lean(words: Sequence[str]) -> typer.Typer:
 
 def _name(command: CommandInfo) -> str:
     return command.name or command.callback.__name__.replace("_", "-") if command.callback else ""
+
+
+def _with_only(command: str | None, group: TyperInfo) -> TyperInfo:
+    """A group with one command of it, the one called; whole when it has none of that name."""
+    whole = group.typer_instance
+    called = [one for one in whole.registered_commands if _name(one) == command] if whole else []
+    if whole is None or not called:
+        return group
+    only = copy.copy(whole)
+    only.registered_commands, only.registered_groups = called, []
+    few = copy.copy(group)
+    few.typer_instance = only
+    return few
 
 
 def _bare(group: TyperInfo) -> TyperInfo:

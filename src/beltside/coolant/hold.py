@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from beltside.coolant.hold_readings import (
@@ -25,7 +25,15 @@ from beltside.coolant.hold_slope import (
     log_probability_if_tight,
     slope_of,
 )
-from beltside.coolant.hold_system import Cooling, Give, HoldSetup, cooling, gives, require_setup
+from beltside.coolant.hold_system import (
+    MATTERS_ML_MIN,
+    Cooling,
+    Give,
+    HoldSetup,
+    cooling,
+    gives,
+    require_setup,
+)
 
 Verdict = Literal["tight", "leaking", "not yet known"]
 
@@ -34,10 +42,16 @@ LEAK_BEFORE: Final = 0.5
 LEAK_ML_MIN: Final = (6.0, 1.2)
 """Leaks a hold test of minutes is about [mL/min]: median, and standard deviation of the logarithm;
 nine in ten between 0.8 and 43 (own choice)."""
-SURE: Final = 0.75
-"""Probability of a leak from which the verdict is "leaking" (own choice)."""
-SURE_TIGHT: Final = 0.10
-"""Probability of a leak up to which the verdict is "tight" (own choice)."""
+SURE: Final = 0.72
+"""Probability of a leak from which the verdict is "leaking": at most one false alarm in twenty on
+hard systems, far fewer on ordinary ones (own choice)."""
+SURE_TIGHT: Final = 0.05
+"""Probability of a leak that matters up to which the verdict is "tight" (own choice)."""
+TIGHT_AT_MOST: Final = 0.30
+"""Probability of any leak, however small, above which nothing is called tight (own choice)."""
+TIGHT_FROM_MIN: Final = 3.0
+"""Nothing is called tight before: the first minutes are settling, and a leak may take its time to
+open (own choice)."""
 WANDER_KPA_MIN: Final = 0.03
 """Slow drifts that no part of the model stands for (own choice)."""
 STUCK_BEFORE: Final = 0.02
@@ -61,6 +75,8 @@ class LeakOdds:
     ----------
     probability
         That there is a leak.
+    matters
+        That there is one of the size that matters, or more.
     ml_min, ml_min_low, ml_min_high
         Its rate at test pressure should there be one [mL/min]: median and 90 % range.
     give_ml_kpa
@@ -68,6 +84,7 @@ class LeakOdds:
     """
 
     probability: float
+    matters: float
     ml_min: float
     ml_min_low: float
     ml_min_high: float
@@ -99,6 +116,8 @@ class Hold:
         What the tester loses by itself [mL/min]; None when not tried.
     test_kpa, minutes
         Pressure at the start of the last run [kPa gauge], and its length [min].
+    matters_ml_min
+        Size of leak that "tight" excludes [mL/min].
     slopes, curve_rate
         For the plan and the picture.
     segment
@@ -119,6 +138,7 @@ class Hold:
     tester_ml_min: float | None
     test_kpa: float
     minutes: float
+    matters_ml_min: float
     slopes: tuple[Slope, ...]
     curve_rate: float
     segment: Segment
@@ -141,7 +161,11 @@ _GRID: Final = leak_grid()
 
 
 def leak_odds(
-    slopes: Sequence[Slope], systems: Sequence[Give], cools: Cooling, tester_ml_min: float = 0.0
+    slopes: Sequence[Slope],
+    systems: Sequence[Give],
+    cools: Cooling,
+    tester_ml_min: float = 0.0,
+    matters_ml_min: float = MATTERS_ML_MIN,
 ) -> LeakOdds:
     """Probability and rate of a leak from how fast the pressure fell.
 
@@ -179,11 +203,15 @@ def leak_odds(
                         leaking += value
                 here += LEAK_BEFORE * leaking
         by_system[number] = here
-    return _odds(tight, by_leak, by_system, systems)
+    return _odds(tight, by_leak, by_system, systems, matters_ml_min)
 
 
 def _odds(
-    tight: float, by_leak: list[float], by_system: list[float], systems: Sequence[Give]
+    tight: float,
+    by_leak: list[float],
+    by_system: list[float],
+    systems: Sequence[Give],
+    matters_ml_min: float,
 ) -> LeakOdds:
     leaking = sum(by_leak)
     # A fall beyond every leak of the grid leaves both at nothing; it is then a leak all the same.
@@ -204,7 +232,18 @@ def _odds(
         else systems[len(systems) // 2].ml_per_kpa
     )
     low, middle, high = (_quantile(by_leak, share) for share in (0.05, 0.5, 0.95))
-    return LeakOdds(probability, middle, low, high, give)
+    matters = probability * _share_from(by_leak, matters_ml_min)
+    return LeakOdds(probability, matters, middle, low, high, give)
+
+
+def _share_from(by_leak: Sequence[float], rate_ml_min: float) -> float:
+    """The part of the weight at this rate or above, cells of the grid cut in their logarithm."""
+    half_step = 0.5 * _LEAK_STEP * LEAK_ML_MIN[1]
+    above = 0.0
+    for (rate, _), weight in zip(_GRID, by_leak, strict=True):
+        over = math.log(rate / rate_ml_min) / (2.0 * half_step) + 0.5
+        above += weight * min(max(over, 0.0), 1.0)
+    return above / sum(by_leak)
 
 
 def _quantile(by_leak: Sequence[float], share: float) -> float:
@@ -248,11 +287,10 @@ def hold_test(readings: Sequence[Reading], setup: HoldSetup | None = None) -> Ho
     cools = cooling(readings)
     tester = None if setup.tester_kpa_min is None else setup.tester_kpa_min * TESTER_ML_PER_KPA
     slopes = evidence.slopes if evidence else (Slope(1.0, 0.0, 200.0),)
-    odds = leak_odds(slopes, systems, cools, tester or 0.0)
+    odds = leak_odds(slopes, systems, cools, tester or 0.0, setup.matters_ml_min)
     if evidence is None:
-        odds = LeakOdds(
-            LEAK_BEFORE, odds.ml_min, odds.ml_min_low, odds.ml_min_high, odds.give_ml_kpa
-        )
+        odds = replace(odds, probability=LEAK_BEFORE)
+    minutes = sum(segment.span_min for segment in segments)
     stuck = _stuck(segments, step_kpa, setup.reading_error_kpa)
     mean_give = odds.give_ml_kpa
     near = min(systems, key=lambda one: abs(math.log(one.ml_per_kpa / mean_give)))
@@ -263,7 +301,7 @@ def hold_test(readings: Sequence[Reading], setup: HoldSetup | None = None) -> Ho
             sum(one.weight * (one.deviation**2 + (one.fall - fall) ** 2) for one in slopes)
         )
     return Hold(
-        verdict=_verdict(odds.probability, stuck, evidence),
+        verdict="not yet known" if evidence is None or stuck > 0.5 else verdict_of(odds, minutes),
         odds=odds,
         fall_kpa_min=fall,
         fall_low=None if fall is None or deviation is None else fall - 1.645 * deviation,
@@ -275,6 +313,7 @@ def hold_test(readings: Sequence[Reading], setup: HoldSetup | None = None) -> Ho
         tester_ml_min=tester,
         test_kpa=test_kpa,
         minutes=last.span_min,
+        matters_ml_min=setup.matters_ml_min,
         slopes=tuple(slopes),
         curve_rate=evidence.curve_rate if evidence else 0.0,
         segment=last,
@@ -283,12 +322,16 @@ def hold_test(readings: Sequence[Reading], setup: HoldSetup | None = None) -> Ho
     )
 
 
-def _verdict(probability: float, stuck: float, evidence: SlopeEvidence | None) -> Verdict:
-    if evidence is None or stuck > 0.5:
-        return "not yet known"
-    if probability >= SURE:
+def verdict_of(odds: LeakOdds, minutes: float) -> Verdict:
+    """What these odds are called after so many minutes of readings.
+
+    Tight is what has hardly room for a leak that matters, and where the readings spoke against any
+    leak as well: no test of minutes excludes a leak of one drop in them.
+    """
+    if odds.probability >= SURE:
         return "leaking"
-    return "tight" if probability <= SURE_TIGHT else "not yet known"
+    tight = odds.matters <= SURE_TIGHT and odds.probability <= TIGHT_AT_MOST
+    return "tight" if tight and minutes >= TIGHT_FROM_MIN else "not yet known"
 
 
 def _stuck(segments: Sequence[Segment], step_kpa: float, reading_error_kpa: float | None) -> float:

@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from beltside.coolant.hold import SURE, SURE_TIGHT, Hold, leak_odds
+from beltside.coolant.hold import SURE, Hold, leak_odds, verdict_of
 from beltside.coolant.hold_slope import (
     CREEP_KPA,
     SETTLE_KPA,
@@ -82,8 +82,10 @@ def minutes_more(hold: Hold, reading_error_kpa: float | None = None) -> float | 
             moment += every
             state.add(moment)
         slope = (Slope(1.0, fall, scale * state.deviation),)
-        odds = leak_odds(slope, hold.systems, hold.cooling, hold.tester_ml_min or 0.0)
-        if (odds.probability >= SURE) if leaking else (odds.probability <= SURE_TIGHT):
+        odds = leak_odds(
+            slope, hold.systems, hold.cooling, hold.tester_ml_min or 0.0, hold.matters_ml_min
+        )
+        if verdict_of(odds, hold.segment.span_min + horizon) == ("leaking" if leaking else "tight"):
             return horizon
     return None
 

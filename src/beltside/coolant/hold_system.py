@@ -20,6 +20,9 @@ HOSE_GIVE_ML_KPA: Final = (0.5, 0.6)
 """The same of hoses and bottle without the air (own choice)."""
 COUNTED_SPREAD: Final = 0.22
 """Standard deviation of the logarithm when the give comes from counted strokes or stated air."""
+MATTERS_ML_MIN: Final = 3.0
+"""Leak from which on a system is not called tight [mL/min], when nothing else is asked: 60 drops of
+0.05 mL a minute, one a second, 0.18 L in an hour under pressure (own choice)."""
 USUAL_CAPACITY_L: Final = 7.0
 LIQUID_PER_K: Final = 4.7e-4
 """Shrinkage of half and half coolant near 20 °C, 5.3e-4 1/K (Melinder, 2010), less that of the
@@ -62,6 +65,8 @@ class HoldSetup:
         Gauge pressure before the first stroke [kPa].
     tester_kpa_min
         Fall of the tester alone, on a plugged adaptor [kPa/min], 0 or more.
+    matters_ml_min
+        "Tight" is to mean that no leak of this size or more is left [mL/min], 0.2 to 100.
     """
 
     cap_kpa: float | None = None
@@ -74,6 +79,7 @@ class HoldSetup:
     stroke_ml: float | None = None
     start_kpa: float = 0.0
     tester_kpa_min: float | None = None
+    matters_ml_min: float = MATTERS_ML_MIN
 
 
 def require_setup(setup: HoldSetup) -> None:
@@ -95,6 +101,7 @@ def require_setup(setup: HoldSetup) -> None:
         ("volume of a stroke", setup.stroke_ml, 2.0, 1000.0, "mL"),
         ("pressure before pumping", setup.start_kpa, 0.0, 150.0, "kPa"),
         ("fall of the tester alone", setup.tester_kpa_min, 0.0, 200.0, "kPa/min"),
+        ("leak that matters", setup.matters_ml_min, 0.2, 100.0, "mL/min"),
     )
     for name, value, low, high, unit in limits:
         if value is not None:
