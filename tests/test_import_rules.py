@@ -96,7 +96,7 @@ HOME_OF = {
     "starlette": {"web"},
     "uvicorn": {"web"},
     "jinja2": {"web", "proof"},
-    "cryptography": {"web"},
+    "cryptography": {"web", "jobs.backup_key"},
     "trustme": {"web"},
     "manimgx_fonts": {"proof"},
     "pypdf": {"proof"},

@@ -17,6 +17,7 @@ import typer
 from typer.models import CommandInfo, TyperInfo
 
 from beltside import __version__
+from beltside.cli.backup import backup, restore
 from beltside.cli.bolts import bolts_app
 from beltside.cli.bolts_match import match
 from beltside.cli.care import check
@@ -214,6 +215,8 @@ app.command("demo-shop", short_help="An invented shop to look at first, with job
 )
 app.command(short_help="Jobs with all their history and files into one zip.")(export)
 app.command("import", short_help="Jobs out of such a zip; nothing is written over.")(import_)
+app.command(short_help="A backup of the whole shop; only new files are copied.")(backup)
+app.command(short_help="A backup put back into an empty folder.")(restore)
 app.command("jobs-csv", short_help="The jobs as a table for the bookkeeper.")(jobs_csv)
 app.add_typer(learned_app, name="learned", short_help="What closed jobs taught.")
 

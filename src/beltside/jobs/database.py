@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -211,12 +211,8 @@ def _revisions(database: Database) -> tuple[str | None, str | None]:
         found = MigrationContext.configure(connection).get_current_revision()
         if not database.is_sqlite:
             _require_unicode(connection)
-    if found is not None and found not in {step.revision for step in scripts.walk_revisions()}:
-        raise RecordError(
-            f"This record was written by a newer Beltside (its tables are at {found})",
-            allowed=f"tables up to {newest}",
-            instead="the newer Beltside, or a backup made with this one",
-        )
+    if found is not None:
+        _require_known(scripts, found)
     return found, newest
 
 
@@ -230,6 +226,42 @@ def migrate(database: Database, to: str) -> None:
             command.upgrade(config, to)
         else:
             command.downgrade(config, to)
+
+
+def fill_anew(
+    database: Database,
+    revision: str,
+    fill: Callable[[sa.Connection], None],
+    finish: Callable[[sa.Connection], None],
+) -> None:
+    """Make the tables of a revision, fill them, carry them over to this version; whole or not.
+
+    `finish` is called last in the same transaction.
+
+    Raises
+    ------
+    RecordError
+        When the revision is of a newer Beltside.
+    """
+    scripts = ScriptDirectory(str(MIGRATIONS))
+    _require_known(scripts, revision)
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    with database.migrating() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, revision)
+        fill(connection)
+        command.upgrade(config, "head")
+        finish(connection)
+
+
+def _require_known(scripts: ScriptDirectory, found: str) -> None:
+    if found not in {step.revision for step in scripts.walk_revisions()}:
+        raise RecordError(
+            f"This record was written by a newer Beltside (its tables are at {found})",
+            allowed=f"tables up to {scripts.get_current_head()}",
+            instead="the newer Beltside, or a backup made with this one",
+        )
 
 
 def _is_behind(connection: sa.Connection, to: str) -> bool:

@@ -94,8 +94,8 @@ class FolderStore:
                 return StoredFile(sha256, size, was_there=True)
             place.parent.mkdir(parents=True, exist_ok=True)
             beside.replace(place)
-            _flush_folder(place.parent)
-            _flush_folder(self.folder)
+            flush_folder(place.parent)
+            flush_folder(self.folder)
         except OSError as error:
             raise StoreError(
                 f"The file cannot be kept in {self.folder}: {error.strerror or error}",
@@ -169,7 +169,7 @@ class FolderStore:
         return self.folder / sha256[:2] / sha256
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
     """Make a name in a folder survive a power cut; some systems can't open folders."""
     with contextlib.suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)

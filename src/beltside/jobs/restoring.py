@@ -1,0 +1,250 @@
+"""Puts a backup back: into a folder that is not there or empty, whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import shutil
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import IO, Any, Final
+
+import sqlalchemy as sa
+
+from beltside.base.errors import BeltsideError, InputError
+from beltside.jobs.backup import Catalogue, Progress
+from beltside.jobs.backup_target import BackupError, Target
+from beltside.jobs.check import LOSSES, verify
+from beltside.jobs.database import Database, connect, fill_anew, migrate
+from beltside.jobs.schema import ENTRY, JOB
+from beltside.jobs.store import PIECE_BYTES, FolderStore, StoreError, flush_folder
+from beltside.jobs.table_rows import fill_tables, tables_of
+
+_OWN_NAME: Final = re.compile(
+    r"[A-Za-z0-9_][A-Za-z0-9_.-]{0,100}(/[A-Za-z0-9_][A-Za-z0-9_.-]{0,100})*"
+)
+
+
+@dataclass(frozen=True)
+class Restored:
+    """What was put back; `missing` are files that are not in the backup, or damaged there."""
+
+    folder: Path
+    backup: str
+    made_at: str
+    jobs: int
+    entries: int
+    files: int
+    missing: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain dict."""
+        return {
+            "folder": str(self.folder),
+            "backup": self.backup,
+            "made_at": self.made_at,
+            "jobs": self.jobs,
+            "entries": self.entries,
+            "files": self.files,
+            "missing_files": list(self.missing),
+        }
+
+
+def restore(
+    target: Target,
+    catalogue: Path,
+    folder: Path,
+    *,
+    database: str | None,
+    names: tuple[str, str],
+    progress: Progress = lambda doing, share: None,
+) -> Restored:
+    """Put one backup of an open folder back.
+
+    Parameters
+    ----------
+    folder
+        Where to: not there yet, or empty.
+    database
+        An empty database's URL; None for a file in the folder.
+    names
+        What the database's file and the folder of stored files are called there.
+
+    Raises
+    ------
+    InputError
+        When the folder or the database is not empty.
+    BackupError
+        When the backup is damaged, or can't be written there; nothing is left behind then.
+    """
+    _require_empty(folder)
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.restoring-", dir=folder.parent))
+    except OSError as error:
+        raise _refused(folder, error) from error
+    where: Path | str = database or beside / names[0]
+    try:
+        with Catalogue(target, catalogue) as reading, connect(where) as there:
+            _require_new(there)
+
+            def fill(connection: sa.Connection) -> None:
+                progress("writing the record", 0.1)
+                counts = fill_tables(connection, reading.rows())
+                if counts != reading.end["counts"]:
+                    raise BackupError("The backup holds other rows than it says")
+
+            def finish(connection: sa.Connection) -> None:
+                store = FolderStore(beside / names[1])
+                missing.extend(_files(target, reading, connection, store, progress))
+                _own_files(target, reading, beside)
+                if database is not None:
+                    _put_in_place(beside, folder)
+
+            missing: list[str] = []
+            fill_anew(there, str(reading.head["revision"]), fill, finish)
+            if database is None:
+                progress("checking", 0.95)
+                _require_sound(there, FolderStore(beside / names[1]), missing)
+                _settle(there)
+            jobs, entries, files = _counts(there)
+        if database is None:
+            _put_in_place(beside, folder)
+    except OSError as error:
+        raise _refused(folder, error) from error
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+    progress("done", 1.0)
+    return Restored(
+        folder,
+        catalogue.name,
+        str(reading.head["made_at"]),
+        jobs,
+        entries,
+        files - len(missing),
+        tuple(missing),
+    )
+
+
+def _require_empty(folder: Path) -> None:
+    try:
+        if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
+            raise InputError(f"{folder} is no folder", allowed="a new or empty folder")
+        if folder.is_dir() and any(folder.iterdir()):
+            raise InputError(
+                f"{folder} is not empty; nothing was changed",
+                allowed="a new or empty folder",
+                instead="another name, then compare the two",
+            )
+    except OSError as error:
+        raise _refused(folder, error) from error
+
+
+def _require_new(database: Database) -> None:
+    """A database without tables, or with ours and nothing in them."""
+    with database.reading() as connection:
+        tables = tables_of(connection)
+        for table in tables:
+            if connection.execute(sa.select(sa.literal(1)).select_from(table).limit(1)).first():
+                raise InputError(
+                    f"The database holds something in its table {table.name}; nothing was changed",
+                    allowed="an empty database",
+                )
+    if tables:
+        migrate(database, "base")
+
+
+def _files(
+    target: Target,
+    reading: Catalogue,
+    connection: sa.Connection,
+    store: FolderStore,
+    progress: Progress,
+) -> Iterator[str]:
+    """Copy the stored files; gives those that are not to be had."""
+    gone = {*reading.end["missing"], *reading.end["damaged"]}
+    rows = connection.execute(sa.text("SELECT sha256, bytes FROM stored_file ORDER BY 1")).all()
+    whole, done = sum(int(row[1]) for row in rows) or 1, 0
+    for sha256, size in rows:
+        progress(f"copying {len(rows)} files", 0.3 + 0.6 * done / whole)
+        done += int(size)
+        if sha256 in gone:
+            yield sha256
+            continue
+        try:
+            with target.open(sha256) as file:
+                store.put(_pieces(file), most_bytes=int(size))
+        except StoreError as error:
+            # No room here is no damage there.
+            raise error.__cause__ or error from error
+        except BeltsideError:
+            yield sha256
+
+
+def _pieces(file: IO[bytes]) -> Iterator[bytes]:
+    while piece := file.read(PIECE_BYTES):
+        yield piece
+
+
+def _own_files(target: Target, reading: Catalogue, folder: Path) -> None:
+    for one in reading.end["own"]:
+        name = str(one["name"])
+        if not _OWN_NAME.fullmatch(name) or ".." in PurePosixPath(name).parts:
+            raise BackupError(f"The backup names a file {name[:120]!r}, which is none of ours")
+        place = folder / name
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with target.open(one["sha256"]) as file, place.open("xb") as writing:
+            shutil.copyfileobj(file, writing, PIECE_BYTES)
+            writing.flush()
+            os.fsync(writing.fileno())
+        if "/" in name:
+            place.chmod(0o600)
+
+
+def _require_sound(database: Database, store: FolderStore, missing: list[str]) -> None:
+    for problem in verify(database, store).problems:
+        if problem.about in LOSSES and problem.name not in missing:
+            raise BackupError(f"The backup was put back, and is not whole: {problem.says}")
+
+
+def _counts(database: Database) -> tuple[int, int, int]:
+    with database.reading() as connection:
+        jobs, entries, files = (
+            connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+            for table in (JOB, ENTRY, sa.table("stored_file"))
+        )
+    return int(jobs), int(entries), int(files)
+
+
+def _settle(database: Database) -> None:
+    """Bring all of the database into its one file before that is moved."""
+    with database.engine.connect() as connection:
+        connection.exec_driver_sql("COMMIT")
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+        connection.exec_driver_sql("BEGIN")
+
+
+def _put_in_place(beside: Path, folder: Path) -> None:
+    """One step: before it there is nothing, after it all."""
+    beside.chmod(0o755)
+    for path in [beside, *beside.rglob("*")]:
+        if path.is_dir():
+            flush_folder(path)
+    try:
+        # Over an empty folder this is one step too.
+        os.rename(beside, folder)
+    except OSError:
+        with contextlib.suppress(FileNotFoundError):
+            folder.rmdir()
+        os.rename(beside, folder)
+    flush_folder(folder.parent)
+
+
+def _refused(folder: Path, error: OSError) -> BackupError:
+    return BackupError(
+        f"The backup can't be put back into {folder}: {error.strerror or error}",
+        instead="a new folder on a disk with room, not the top of a disk",
+    )
