@@ -172,6 +172,16 @@ def big_figures(answer: CoolantAnswer, *, us: bool = False) -> tuple[BigFigure, 
         found = (BigFigure("drains", _clock(data["cap_off_s"]), "min", low, high),)
     elif answer.topic == "clock":
         found = (BigFigure("limit", _clock(data["limit_s"]), "min"),)
+    elif answer.topic == "hold":
+        leak, smallest = data["leak_ml_min"], data["smallest_leak_ml_min"]
+        ends = [words.flow(leak[end]).split(" ")[0] for end in ("low", "high")]
+        found = (
+            BigFigure("matters", *words.flow(data["matters_ml_min"]).split(" ", 1)),
+            BigFigure("leak", *words.flow(leak["value"]).split(" ", 1), *ends),
+            None
+            if smallest is None
+            else BigFigure("smallest", *words.flow(smallest).split(" ", 1)),
+        )
     return tuple(one for one in found if one is not None)
 
 

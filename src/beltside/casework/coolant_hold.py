@@ -156,6 +156,7 @@ def hold_answer(
             "repumped": found.runs > 1,
             "stuck_probability": found.stuck,
             "tester_ml_min": found.tester_ml_min,
+            "above_cap": _above_cap(most, found, setup),
             "readings": len(readings),
             "minutes": found.minutes,
             "seen": list(seen),

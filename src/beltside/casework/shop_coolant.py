@@ -12,7 +12,7 @@ from beltside.base.errors import InputError, nearest
 from beltside.casework.coolant_answer import CoolantAnswer
 from beltside.casework.coolant_cap import cap_answer
 from beltside.casework.coolant_change import adjust_answer, reuse_answer
-from beltside.casework.coolant_hold import hold_answer, hold_setup
+from beltside.casework.coolant_hold import SEEN, hold_answer, hold_setup
 from beltside.casework.coolant_mix import MixReading, mix_answer
 from beltside.casework.coolant_values import (
     read_gauge_kpa,
@@ -206,6 +206,7 @@ def begin_hold(
     given: Mapping[str, Any] | None = None,
     *,
     stage: str = "after",
+    unit: str = "",
     now: datetime | None = None,
     entry_id: str | None = None,
 ) -> Entry:
@@ -218,6 +219,8 @@ def begin_hold(
         out.
     stage
         "before" or "after" the repair.
+    unit
+        Unit on the gauge's face: "kPa", "bar", "psi", or "" for that of the shop.
 
     Raises
     ------
@@ -249,7 +252,8 @@ def begin_hold(
         raise FieldProblemsError("hold-test", given or {}, wrong)
     require_setup(hold_setup(**read))
     now = now or datetime.now(UTC)
-    typed = {"given": read, "stage": stage, "started_at": now.isoformat(timespec="seconds")}
+    started = now.isoformat(timespec="seconds")
+    typed = {"given": read, "stage": stage, "started_at": started, "unit": unit}
     return write(shop, sheet_of(shop, job_id).job.id, "hold-test", typed, entry_id=entry_id)
 
 
@@ -285,6 +289,8 @@ def hold_now(
 ) -> HoldNow:
     """The verdict so far of a hold test; of the newest one without its name.
 
+    `seen` is what was seen on the car; what was kept by `hold_seen` when left out.
+
     Raises
     ------
     InputError
@@ -297,8 +303,28 @@ def hold_now(
     answer = None
     if entries:
         readings = [_reading(one.body) for one in entries]
+        seen = seen or begun.body.get("seen", ())
         answer = hold_answer(readings, hold_setup(**begun.body["given"]), seen=seen, us=us)
     return HoldNow(begun, tuple(entries), answer)
+
+
+def hold_seen(shop: Shop, job_id: str, seen: Sequence[str], test: str = "") -> Entry:
+    """Keep what was seen on the car while the test runs: words of `coolant_hold.SEEN`.
+
+    Raises
+    ------
+    InputError
+        When a word is not known, or there is no such test.
+    """
+    for word in seen:
+        if word not in SEEN:
+            raise InputError(
+                f'"{word}" is nothing known to be seen',
+                allowed=", ".join(SEEN),
+                instead=nearest(word, SEEN) or "",
+            )
+    begun = _test(sheet_of(shop, job_id), test)
+    return rewrite(shop, begun.id, {"seen": list(dict.fromkeys(seen))}).entry
 
 
 def hold_reading(
@@ -310,6 +336,7 @@ def hold_reading(
     engine_c: Any = None,
     air_c: Any = None,
     test: str = "",
+    at: datetime | None = None,
     entry_id: str | None = None,
 ) -> HoldNow:
     """Enter one look at the gauge and give the verdict so far.
@@ -317,7 +344,10 @@ def hold_reading(
     Parameters
     ----------
     minutes
-        Since pumping ended: a number [min], or text such as "1:30" or "90s".
+        Since pumping ended: a number [min], or text such as "1:30" or "90s"; None to take it
+        from `at`. The first reading of a test is then its start.
+    at
+        When the gauge was read, for `minutes` None.
     pressure_kpa
         A number [kPa], or text with its unit; bare text is psi in a shop with US units.
 
@@ -331,6 +361,9 @@ def hold_reading(
     us = setting(shop, "units") == "us"
     job = sheet_of(shop, job_id)
     begun = _test(job, test)
+    before = [one for one in _readings(job, begun) if one.id != entry_id]
+    if minutes is None and at is not None:
+        minutes = minutes_at(begun, at) if before else 0.0
     typed = {
         "minutes": minutes,
         "pressure_kpa": pressure_kpa,
@@ -355,11 +388,22 @@ def hold_reading(
             wrong[name] = str(error)
     if wrong:
         raise FieldProblemsError("hold-reading", typed, wrong)
-    there = [_reading(one.body) for one in _readings(job, begun) if one.id != entry_id]
+    there = [_reading(one.body) for one in before]
     together = sorted((*there, _reading(read)), key=lambda one: one.minutes)
-    hold_answer(together, hold_setup(**begun.body["given"]), us=us)
-    write(shop, job.job.id, "hold-reading", {**read, "test": begun.id}, entry_id=entry_id)
-    return hold_now(shop, job.job.id, begun.id)
+    setup, seen = hold_setup(**begun.body["given"]), begun.body.get("seen", ())
+    answer = hold_answer(together, setup, seen=seen, us=us)
+    body = {**read, "test": begun.id}
+    entry = write(shop, job.job.id, "hold-reading", body, entry_id=entry_id)
+    if at is not None and not before:
+        begun = rewrite(shop, begun.id, {"started_at": at.isoformat(timespec="milliseconds")}).entry
+    readings = sorted((*before, entry), key=lambda one: float(one.body["minutes"]))
+    return HoldNow(begun, tuple(readings), answer)
+
+
+def minutes_at(test: Entry, at: datetime) -> float:
+    """Minutes from the start of a hold test to a moment, to a thousandth [min]."""
+    started = datetime.fromisoformat(str(test.body["started_at"]))
+    return round((at - started).total_seconds() / 60.0, 3)
 
 
 def end_hold(shop: Shop, job_id: str, test: str = "", *, seen: Sequence[str] = ()) -> HoldNow:

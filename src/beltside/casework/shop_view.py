@@ -26,9 +26,13 @@ TYPICAL_MINUTES: Final[Mapping[str, float]] = {
     "approval": 5,
     "take-after": 3,
     "comparison": 1,
+    "hold-test": 15,
     "close": 3,
 }
 """Minutes of what is no check and no step of a plan: common practice, no source."""
+
+_OPENS_THE_COOLANT: Final = frozenset({"coolant-pump", "coolant-pump-tensioner", "thermostat"})
+"""Plans that open the cooling system."""
 
 
 @dataclass(frozen=True)
@@ -240,6 +244,11 @@ def _next(
         return Next(
             "step", step.title, step.expected_min, part=step.thing, step=step.id, stage="work"
         )
+    tests = job.of_kind("hold-test")
+    if tests and not tests[-1].body.get("says"):
+        return _typical("hold-test", "Go on with the hold test", "prove")
+    if not tests and _coolant_was_out(job):
+        return _typical("hold-test", "Pump the cooling system up and watch the gauge", "prove")
     before, after = _takes(job, "before"), _takes(job, "after")
     if before and not after:
         return _typical("take-after", "Record again as before the repair", "prove")
@@ -275,6 +284,14 @@ def _before_plan(shop: Shop, job: JobSheet, found: JobFind) -> Next | None:
     template = suggested_template(shop, job)
     about = f" (a plan for the {template.replace('-', ' ')} is at hand)" if template else ""
     return Next("plan", f"Plan the repair{about}", TYPICAL_MINUTES["plan"], stage="agree")
+
+
+def _coolant_was_out(job: JobSheet) -> bool:
+    """Whether the cooling system was open: by the plan, or by what was drained and filled."""
+    asked = {one.body["about"] for one in job.of_kind("coolant")}
+    return bool(asked & {"drain", "fill"}) or (
+        _body(job.newest("plan")).get("template") in _OPENS_THE_COOLANT
+    )
 
 
 def _typical(what: str, says: str, stage: str) -> Next:

@@ -49,6 +49,7 @@ _DONE_AT: Final[Mapping[str, str]] = {
     "check": "/job/{number}/find",
     "take-after": "/job/{number}/take?stage=after",
     "comparison": "/job/{number}/compare",
+    "hold-test": "/job/{number}/hold",
     "reminder": "/reminders",
 }
 

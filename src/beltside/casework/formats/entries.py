@@ -232,8 +232,12 @@ class HoldTestKeys(EntryKeys):
     given: dict[str, Any] = Field(
         default_factory=dict, description="cap, strokes, gauge, temperatures"
     )
-    started_at: Line = Field(default="", description="when, ISO 8601")
+    started_at: Line = Field(default="", description="when pumping ended, ISO 8601")
     stage: Literal["before", "after"] = Field(default="after", description="before or after repair")
+    unit: Literal["", "kPa", "bar", "psi"] = Field(
+        default="", description="unit on the gauge's face; that of the shop without it"
+    )
+    seen: list[Line] = Field(default_factory=list, description="what was seen meanwhile: drip, ...")
     says: Words = Field(default="", description="the verdict in words when it ended")
     result: dict[str, Any] = Field(default_factory=dict, description="the whole verdict")
 

@@ -34,6 +34,7 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "work": (),
     "prove": (
         ("coolant", text_("Coolant bench")),
+        ("hold", text_("Hold test")),
         ("compare", text_("Before and after")),
     ),
     "record": (
@@ -56,7 +57,6 @@ COMMANDS: Final[Mapping[str, Sequence[str]]] = {
         "match",
         "part",
     ),
-    "prove": ("hold",),
     "record": (
         "close",
         "reopen",

@@ -36,7 +36,7 @@ export function newName() {
   return time + [...chance].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-/** Keep a file with the address and the fields it goes to the server with. */
+/** Keep a file, or null, with the address and the fields it goes to the server with. */
 export function keep(id, address, fields, file, name) {
   return inStore("readwrite", (store) => store.put({ id, address, fields, file, name }));
 }
@@ -61,7 +61,9 @@ export async function send(one, token, progress = () => {}) {
   }
   form.set("_token", token);
   form.set("entry_id", one.id);
-  form.set("file", one.file, one.name);
+  // So that the server can tell how old it is, whatever this clock says.
+  form.set("sent_at", new Date().toISOString());
+  if (one.file) form.set("file", one.file, one.name);
   const answer = await new Promise((done, failed) => {
     const asked = new XMLHttpRequest();
     asked.open("POST", one.address);
