@@ -46,6 +46,10 @@ class OutOfRangeError(InputError):
     """A value lies outside the range in which the method holds."""
 
 
+class ClashError(InputError):
+    """Somebody else has written the same meanwhile, and this writer wants to see it first."""
+
+
 class RecordingError(BeltsideError):
     """A recording cannot be used: unreadable, empty, too short, no sound in it."""
 

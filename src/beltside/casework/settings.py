@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any, Final
 
-from beltside.base.errors import nearest
+from beltside.base.errors import InputError, nearest
 from beltside.casework.shop import FieldProblemsError, Shop, checked
 from beltside.jobs.entries import Entry
 
@@ -122,7 +122,19 @@ def save_settings(shop: Shop, typed: Mapping[str, Any]) -> dict[str, SettingNow]
 
 
 def setting_history(shop: Shop, name: str) -> list[Entry]:
-    """Every value a setting had, oldest first."""
+    """Every value a setting had, oldest first.
+
+    Raises
+    ------
+    InputError
+        When there is no such setting; names the nearest.
+    """
+    if name not in _BY_NAME:
+        raise InputError(
+            f'"{name}" is no setting',
+            allowed=", ".join(_BY_NAME),
+            instead=nearest(name, _BY_NAME) or "",
+        )
     now = settings(shop)[name]
     return [] if now.entry is None else shop.record.history(now.entry)
 

@@ -15,7 +15,7 @@ from beltside.base.errors import InputError, nearest
 from beltside.casework.formats.entries import ENTRY_KINDS, SINGLE_KINDS
 from beltside.casework.own import own_folder
 from beltside.jobs.database import open_database
-from beltside.jobs.entries import Change
+from beltside.jobs.entries import Change as Change
 from beltside.jobs.entries import Entry as Entry
 from beltside.jobs.entries import Job as Job
 from beltside.jobs.entries import JobSheet as JobSheet
@@ -169,18 +169,32 @@ def write(
 
 
 def rewrite(
-    shop: Shop, entry_id: str, typed: Mapping[str, Any], *, based_on: int | None = None
+    shop: Shop,
+    entry_id: str,
+    typed: Mapping[str, Any],
+    *,
+    based_on: int | None = None,
+    refuse_clash: bool = False,
+    files: Iterable[str] = (),
 ) -> Change:
     """Change fields of an entry; those left out keep the value they had in `based_on`.
 
-    What somebody else wrote since is joined with it, see `Record.change`.
+    What somebody else wrote since is joined with it, or refused where it clashes, see
+    `Record.change`.
     """
     now = shop.record.entry(entry_id)
     was = now
     if based_on is not None and based_on != now.version:
         was = next((old for old in shop.record.history(entry_id) if old.version == based_on), now)
     body = checked(now.kind, {**was.body, **typed})
-    return shop.record.change(entry_id, body, by=shop.by, based_on=was.version)
+    return shop.record.change(
+        entry_id,
+        body,
+        by=shop.by,
+        based_on=was.version,
+        files=files,
+        refuse_clash=refuse_clash,
+    )
 
 
 def keep(

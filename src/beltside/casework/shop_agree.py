@@ -11,7 +11,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, Final
 
-from beltside.base.errors import InputError
+from beltside.base.errors import ClashError, InputError
 from beltside.casework.formats.problems import FileProblemsError
 from beltside.casework.formats.teardown_prices import PricesKeys, prices_from
 from beltside.casework.settings import settings
@@ -242,15 +242,16 @@ def owner_agrees(
     Raises
     ------
     InputError
-        When there is no offer, it has changed since or run out, the option is none or the name is
-        empty.
+        When there is no offer, it has run out, the option is none or the name is empty.
+    ClashError
+        When the offer has changed since.
     """
     job = sheet_of(shop, job_id)
     found = offer_now(job, now=at)
     if found is None:
         raise InputError("There is no estimate to agree to", instead="making the estimate first")
     if version is not None and version != found.entry.version:
-        raise InputError(
+        raise ClashError(
             f"The estimate has changed: version {version} was shown, it is at "
             f"{found.entry.version} now",
             instead="showing the owner the new one",

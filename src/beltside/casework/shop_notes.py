@@ -8,7 +8,9 @@ from typing import Any, Final
 from beltside.base.errors import BeltsideError
 from beltside.casework.shop import Shop, checked, keep, sheet_of, write
 from beltside.jobs.entries import Entry
-from beltside.media.picture import MOST_BYTES, read_picture
+from beltside.media.picture import MOST_BYTES as MOST_BYTES
+from beltside.media.picture import PictureError as PictureError
+from beltside.media.picture import read_picture
 
 NO_FILE: Final = "0" * 64
 """Stands for a file that is not stored yet, while the other fields are looked at."""

@@ -16,6 +16,10 @@ MOST_TAKE_BYTES: Final = 1_000_000_000
 _HEAD_BYTES: Final = 4096
 
 
+class NoRecordingError(RecordingError):
+    """By its first bytes it is plainly no recording."""
+
+
 @dataclass(frozen=True)
 class TakeAdded:
     """A take that was kept.
@@ -103,7 +107,7 @@ def recording_pieces(pieces: Iterable[bytes]) -> Iterator[bytes]:
 
     Raises
     ------
-    RecordingError
+    NoRecordingError
         With what it is.
     """
     stream = iter(pieces)
@@ -113,7 +117,7 @@ def recording_pieces(pieces: Iterable[bytes]) -> Iterator[bytes]:
     first = b"".join(head)
     what = "an empty file" if not first else describe(first[:_HEAD_BYTES])
     if what is not None:
-        raise RecordingError(
+        raise NoRecordingError(
             f"This is {what}, no recording",
             allowed="sound or video as a phone writes it",
             instead="another file",

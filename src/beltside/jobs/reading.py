@@ -130,6 +130,17 @@ class Reading:
             raise MissingError(f"There is no entry {entry_id}")
         return found
 
+    def version(self, entry_id: str, version: int) -> Entry:
+        """One version of an entry.
+
+        Raises
+        ------
+        MissingError
+            When it has none such.
+        """
+        with self.database.reading() as connection:
+            return self._version(connection, entry_id, version)
+
     def changes(self, job_id: str) -> list[Entry]:
         """Every version of everything on a job in the order it was written, removed ones too."""
         query = (
@@ -155,6 +166,18 @@ class Reading:
     def _entry(self, connection: sa.Connection, entry_id: str) -> Entry | None:
         row = connection.execute(sa.select(ENTRY).where(ENTRY.c.id == entry_id)).one_or_none()
         return None if row is None else entry_of(row)
+
+    def _version(self, connection: sa.Connection, entry_id: str, version: int) -> Entry:
+        row = connection.execute(
+            sa.select(ENTRY_VERSION, ENTRY.c.job_id, ENTRY.c.kind, ENTRY.c.created_at)
+            .join_from(ENTRY_VERSION, ENTRY)
+            .where(ENTRY_VERSION.c.entry_id == entry_id, ENTRY_VERSION.c.version == version)
+        ).one_or_none()
+        if row is None:
+            raise MissingError(
+                f"{entry_id} has no version {version}", instead="one that its history shows"
+            )
+        return version_of(row)
 
     def _job_row(self, connection: sa.Connection, job_id: str) -> Any:
         return connection.execute(sa.select(JOB).where(JOB.c.id == job_id)).one_or_none()

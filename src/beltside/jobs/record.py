@@ -12,11 +12,11 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-from beltside.base.errors import InputError
+from beltside.base.errors import ClashError, InputError
 from beltside.jobs.card import CARD_KINDS, CLOSED, Card, card_from
 from beltside.jobs.database import Database, count_up, insert_if_new
 from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, join
-from beltside.jobs.reading import MissingError, Reading, entry_of, version_of
+from beltside.jobs.reading import MissingError, Reading, entry_of
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
 from beltside.jobs.search_words import keep_words
 from beltside.jobs.sounds import keep_sounds
@@ -153,6 +153,7 @@ class Record(Reading):
         by: str,
         based_on: int | None = None,
         files: Iterable[str] = (),
+        refuse_clash: bool = False,
     ) -> Change:
         """Write a new version of an entry.
 
@@ -162,6 +163,15 @@ class Record(Reading):
             The version the writer had before him. When somebody else has written since, the two
             are joined field by field; a field both changed keeps this writer's value and is told
             as a clash with the other's. None means the newest one.
+        refuse_clash
+            Write nothing when a field clashes.
+
+        Raises
+        ------
+        MissingError
+            When there is no such entry or version.
+        ClashError
+            With `refuse_clash`, naming the fields and what stands there now.
         """
         _fits("writer's name", by, MOST_NAME)
         with self.database.writing() as connection:
@@ -173,6 +183,8 @@ class Record(Reading):
             if based_on is not None and stale:
                 base = self._version(connection, entry_id, based_on)
                 wanted, joined, both = join(base.body, wanted, now.body)
+                if both and refuse_clash:
+                    raise _clash(now, both)
                 # What others clashed on before he could see it stays to be settled.
                 clashes = now.clashes + tuple(
                     Clash(name, wanted.get(name), now.body.get(name), now.by, now.version)
@@ -241,18 +253,6 @@ class Record(Reading):
             sa.select(ENTRY).where(ENTRY.c.id == entry_id).with_for_update()
         ).one()
         return entry_of(row)
-
-    def _version(self, connection: sa.Connection, entry_id: str, version: int) -> Entry:
-        row = connection.execute(
-            sa.select(ENTRY_VERSION, ENTRY.c.job_id, ENTRY.c.kind, ENTRY.c.created_at)
-            .join_from(ENTRY_VERSION, ENTRY)
-            .where(ENTRY_VERSION.c.entry_id == entry_id, ENTRY_VERSION.c.version == version)
-        ).one_or_none()
-        if row is None:
-            raise MissingError(
-                f"{entry_id} has no version {version}", instead="one that its history shows"
-            )
-        return version_of(row)
 
     def _insert(
         self, connection: sa.Connection, entry: Entry, place: int, files: Iterable[str]
@@ -405,6 +405,14 @@ def _fits(what: str, text: str, most: int) -> str:
 
 
 _HALF_PAIR: Final = re.compile("[\ud800-\udfff]")
+
+
+def _clash(now: Entry, both: list[str]) -> ClashError:
+    said = ", ".join(f"{name} is {json.dumps(now.body.get(name))[:100]}" for name in both)
+    return ClashError(
+        f"{now.by} has written since, version {now.version}: {said}; nothing was changed",
+        instead=f"looking at version {now.version}, then the change again based on it",
+    )
 
 
 def _text(body: Body) -> str:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
 
-from beltside.base.errors import BeltsideError, InputError
+from beltside.base.errors import BeltsideError, InputError, LimitError
 
 PIECE_BYTES: Final = 1 << 20
 _NAME: Final = re.compile(r"[0-9a-f]{64}")
@@ -24,6 +24,10 @@ _NAME: Final = re.compile(r"[0-9a-f]{64}")
 
 class StoreError(BeltsideError):
     """A file cannot be kept or read: disk full, read only, gone, damaged."""
+
+
+class TooLongError(InputError, LimitError):
+    """A file is longer than what is kept."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +67,7 @@ class FolderStore:
 
         Raises
         ------
-        InputError
+        TooLongError
             When it is longer than `most_bytes`.
         StoreError
             When it cannot be written; nothing is kept then.
@@ -79,7 +83,7 @@ class FolderStore:
                 for piece in pieces:
                     size += len(piece)
                     if size > most_bytes:
-                        raise InputError(
+                        raise TooLongError(
                             f"The file is longer than {most_bytes / 1e6:.0f} MB",
                             allowed=f"up to {most_bytes / 1e6:.0f} MB",
                             instead="a shorter recording, or a smaller picture",

@@ -3,28 +3,30 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from importlib.resources import files
 from typing import Final
 
 from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
 from beltside import __version__
-from beltside.base.errors import BeltsideError, InputError
-from beltside.casework.shop import MissingError, Shop, shop_at
+from beltside.base.errors import BeltsideError
+from beltside.casework.shop import Shop, shop_at
 from beltside.casework.shop_analysis import workers
+from beltside.web.api import API_ROUTERS
 from beltside.web.doorkeeper import Doorkeeper
 from beltside.web.pages import ProblemPage, problem_page, show
+from beltside.web.problems import Problem, problem_of, problem_of_request, status_of
 from beltside.web.routes import ROUTERS
 from beltside.web.settings import WebSettings
 from beltside.web.texts import text_
-from beltside.web.visitors import RefusedError
 
 A_YEAR_S: Final = 31_536_000
 
@@ -82,42 +84,60 @@ def create_app(settings: WebSettings | None = None, *, shop: Shop | None = None)
     static = files("beltside.web").joinpath("static")
     app.mount("/static", KeptFiles(directory=str(static)), name="static")
     for router in ROUTERS:
+        app.include_router(router, include_in_schema=False)
+    for router in API_ROUTERS:
         app.include_router(router)
     app.add_exception_handler(BeltsideError, _tell)
     app.add_exception_handler(HTTPException, _tell_plain)
+    app.add_exception_handler(RequestValidationError, _tell_request)
     return app
 
 
 async def _tell(request: Request, error: Exception) -> Response:
     """An error raised on purpose, in its own words: as a page, or as JSON for a program."""
     assert isinstance(error, BeltsideError)
-    if isinstance(error, MissingError):
-        status = 404
-    elif isinstance(error, RefusedError):
-        status = 403
-    else:
-        status = 422 if isinstance(error, InputError) else 503
+    status = status_of(error)
+    if _for_program(request):
+        return _as_json(problem_of(error), status)
     back = request.headers.get("referer", "/")
     if not back.startswith(str(request.base_url)):
         back = "/"
-    return _either(request, problem_page(text_("That did not work"), error, back), status)
+    page = problem_page(text_("That did not work"), error, back)
+    response: HTMLResponse = show(request, page, status=status)
+    return response
 
 
 async def _tell_plain(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
+    if _for_program(request):
+        said = Problem(
+            problem=str(error.detail),
+            allowed="",
+            instead="what /api/openapi.json lists",
+            fields={},
+        )
+        return _as_json(said, error.status_code, error.headers)
     page = ProblemPage(
         text_("There is nothing here"), str(error.detail), "", "the list of jobs", "/"
     )
-    return _either(request, page, error.status_code)
-
-
-def _either(request: Request, page: ProblemPage, status: int) -> Response:
-    if request.url.path.startswith("/api/"):
-        from fastapi.responses import JSONResponse
-
-        return JSONResponse(
-            {"problem": page.given, "allowed": page.allowed, "instead": page.instead},
-            status_code=status,
-        )
-    response: HTMLResponse = show(request, page, status=status)
+    response: HTMLResponse = show(request, page, status=error.status_code)
     return response
+
+
+async def _tell_request(request: Request, error: Exception) -> Response:
+    """A request that is not of the documented form."""
+    assert isinstance(error, RequestValidationError)
+    said = problem_of_request(error)
+    if _for_program(request):
+        return _as_json(said, 422)
+    page = ProblemPage(text_("There is nothing here"), said.problem, "", "the list of jobs", "/")
+    response: HTMLResponse = show(request, page, status=404)
+    return response
+
+
+def _for_program(request: Request) -> bool:
+    return request.url.path.startswith("/api/")
+
+
+def _as_json(said: Problem, status: int, headers: Mapping[str, str] | None = None) -> JSONResponse:
+    return JSONResponse(said.model_dump(), status_code=status, headers=headers)

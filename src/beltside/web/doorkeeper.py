@@ -11,7 +11,7 @@ from typing import Final
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from beltside.web.settings import WebSettings
@@ -75,7 +75,8 @@ class Doorkeeper:
             await send(message)
 
         if refused:
-            await PlainTextResponse(refused, status_code=403)(scope, receive, send_with_headers)
+            answer = _refusal(scope["path"], refused)
+            await answer(scope, receive, send_with_headers)
             return
         await self.app(scope, receive, send_with_headers)
 
@@ -98,3 +99,11 @@ class Doorkeeper:
         key = Request(scope).cookies.get(COOKIE, "")
         fresh = not 20 <= len(key) <= 100
         return Visitor("", "technician", new_key() if fresh else key), fresh
+
+
+def _refusal(path: str, said: str) -> Response:
+    """A refusal in plain words, or as other errors are told to programs."""
+    if path.startswith("/api/"):
+        told = {"problem": said, "allowed": "", "instead": "", "fields": {}}
+        return JSONResponse(told, status_code=403)
+    return PlainTextResponse(said, status_code=403)

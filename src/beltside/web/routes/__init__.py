@@ -18,6 +18,7 @@ from beltside.web.routes import (
     job,
     jobs,
     listen,
+    programs,
     proof,
     take,
 )
@@ -36,4 +37,5 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     proof.router,
     history.router,
     files.router,
+    programs.router,
 )

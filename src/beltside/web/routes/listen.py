@@ -115,13 +115,14 @@ def picture(request: Request, number: int, entry_id: str, picture: str) -> Respo
     if heard.listen is None:
         raise InputError("This take is not listened to yet", instead="the page of the take")
     return Response(
-        _drawn(heard.listen, picture),
+        drawn(heard.listen, picture),
         media_type="image/svg+xml",
         headers={"Cache-Control": "private, max-age=600"},
     )
 
 
-def _drawn(listen: ListenResult, picture: str) -> str:
+def drawn(listen: ListenResult, picture: str) -> str:
+    """A picture of a take as SVG, by its name in `PICTURES`."""
     from beltside.proof.definition import to_svg
     from beltside.proof.order_picture import envelope_order_chart, order_spectrum_chart
     from beltside.proof.spectrogram_picture import spectrogram_chart
