@@ -193,8 +193,8 @@ _FORMATS: Final = {"date-time": "moment, ISO 8601", "date": "day, ISO 8601", "bi
 def _type_words(schema: Mapping[str, Any]) -> str:
     kind = schema.get("type", "anything")
     if isinstance(kind, list):
-        return " or ".join(_TYPES.get(one, one) for one in kind)
-    return _FORMATS.get(schema.get("format", ""), _TYPES.get(kind, kind))
+        return " or ".join(_TYPES.get(str(one), str(one)) for one in kind)
+    return _FORMATS.get(str(schema.get("format")), _TYPES.get(str(kind), str(kind)))
 
 
 def _limits(schema: Mapping[str, Any]) -> str:
