@@ -73,7 +73,7 @@ def test_a_job_file_is_planned(tmp_path):
     told = json.loads(json.dumps(found.to_json(), allow_nan=False))
     assert told["expected_min"] == pytest.approx(31.3, abs=0.06)
     assert told["proved"]
-    assert "alternator instead of work-round" in told["second"]["says"]
+    assert "“alternator” instead of “work round”" in told["second"]["says"]
     assert told["time"]["simulated"]["0.8"] == pytest.approx(
         told["time"]["holds_in"]["0.8"], rel=0.02
     )
@@ -247,6 +247,19 @@ def test_a_missing_torque_is_said_not_filled_in():
     assert any("no torque entered" in warning for warning in found.warnings)
     bolts = next(step for step in found.steps if step.id == "refit:pump-bolts")
     assert "maker's service data" in bolts.torque
+
+
+@pytest.mark.parametrize("name", template_names())
+def test_reasons_speak_in_plain_words(name):
+    """No name of a thing or of a step stands where a person reads."""
+    found = teardown(name, runs=10)
+    job = template_job(name).job
+    names = {thing.name for thing in job.things if "-" in thing.name}
+    # A name that is also a word of the trade, as in "drain-cap-off", would still have its hyphens.
+    said = [step.why for step in found.steps] + [found.second_says, *found.warnings]
+    for text in said:
+        assert not [one for one in names if one in text], text
+        assert "apart:" not in text and "refit:" not in text
 
 
 def test_the_job_of_the_format_description_is_planned(tmp_path):

@@ -57,6 +57,16 @@ def offered(tmp_path):
     return path
 
 
+def test_a_tax_nobody_set_is_said(tmp_path):
+    """Counted as 0 %, but never in silence."""
+    untaxed = priced(tmp_path, PRICES.replace('tax_percent = "19"', ""))
+    assert any("no tax set" in one for one in untaxed.warnings)
+    assert untaxed.to_json()["tax_set"] is False
+    free = priced(tmp_path, PRICES.replace('tax_percent = "19"', 'tax_percent = "0"'))
+    assert not any("tax" in one for one in free.warnings)
+    assert [one.sum.tax for one in free.options] == [one.sum.tax for one in untaxed.options]
+
+
 def test_options_stand_side_by_side(tmp_path):
     found = priced(tmp_path)
     pump, both = found.options

@@ -24,6 +24,17 @@ def test_every_step_has_its_label_and_its_bar(result):
     assert len(list(root.iter(f"{SVG}rect"))) == len(result.steps) + 1
 
 
+def test_states_and_minutes_stand_in_words(result):
+    """Colour never alone: the state in words beside each step, the axis with its unit."""
+    first, other = result.steps[0], next(one for one in result.steps if one.slack_min >= 0.5)
+    root = ElementTree.fromstring(plan_svg(result, {first.id: "started"}))
+    lines = [text.text or "" for text in root.iter(f"{SVG}text")]
+    whole = " ".join(lines)
+    assert whole.count("started") == 1
+    assert f"{other.slack_min:.0f} min to spare" in whole
+    assert {"0 min", "from the start"} <= set(lines)
+
+
 def test_what_waits_is_drawn_and_told(result):
     root = ElementTree.fromstring(plan_svg(result))
     told = root.find(f"{SVG}desc").text

@@ -170,7 +170,7 @@ def agreed_section(job: JobSheet) -> tuple[Section, list[str]]:
         if agreed is not None:
             lines.append(
                 Money("Price agreed", str(agreed), str(agreement.get("currency") or currency),
-                      "with tax")
+                      "with tax" if agreement.get("tax_set", True) else "no tax set")
             )  # fmt: skip
             totals = option.get("totals")
             totals = totals if isinstance(totals, Mapping) else {}

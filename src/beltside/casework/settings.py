@@ -36,7 +36,7 @@ SETTINGS: Final = (
     Setting("units", "metric or US units", "|".join(UNITS), "metric"),
     Setting("currency", "currency of estimates", "words", "EUR"),
     Setting("labour_per_hour", "an hour of labour, without tax", "money", None),
-    Setting("tax_percent", "tax on the estimate, per cent", "percent", "0"),
+    Setting("tax_percent", "tax on the estimate, per cent", "percent", None),
     Setting("parts_margin_percent", "added to the buying price of parts, per cent", "percent", "0"),
     Setting("consumables", "flat charge for small material, without tax", "money", "0"),
     Setting("travel", "flat charge for the way, without tax", "money", "0"),

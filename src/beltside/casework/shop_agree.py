@@ -122,6 +122,9 @@ def _price_table(shop: Shop, given: Mapping[str, Any], now: datetime) -> dict[st
     table: dict[str, Any] = {}
     for name in _OF_SETTINGS:
         value = given.get(name, kept[name].value)
+        if name == "tax_percent" and value in (None, ""):
+            # Left out, so that the estimate says that nobody set it.
+            continue
         if value in (None, ""):
             raise FieldProblemsError(
                 "estimate", given, {name: "is not set yet: set it here or in the settings"}
@@ -131,7 +134,11 @@ def _price_table(shop: Shop, given: Mapping[str, Any], now: datetime) -> dict[st
     wrong = {name: "there is no such field" for name in given if name not in (*known, *_QUANTITIES)}
     if wrong:
         raise FieldProblemsError("estimate", given, wrong)
-    table |= {name: given[name] for name in known if name in given}
+    table |= {
+        name: given[name]
+        for name in known
+        if name in given and not (name == "tax_percent" and given[name] in (None, ""))
+    }
     # A form gives numbers as text; money must not become a binary float on the way.
     if isinstance(table["offer_days"], str) and table["offer_days"].isdecimal():
         table["offer_days"] = int(table["offer_days"])
@@ -169,6 +176,7 @@ def _says(result: EstimateResult) -> str:
     best = result.options[0]
     low, sure = best.total.low, best.total.sure
     more = f"; {len(result.options)} options" if len(result.options) > 1 else ""
+    more += "" if result.prices.tax_set else "; no tax set"
     return (
         f"{best.option.name}: {best.sum.total} {result.prices.currency} "
         f"(hardly under {low}, not above {sure} in 8 of 10 cases){more}"

@@ -364,19 +364,22 @@ def _second_says(plan_: Plan) -> str:
     second = plan_.second
     if second is None:
         return "There is no second way: every step is needed."
-    fewer = [name for name in plan_.way.things if name not in second.things]
-    more = [name for name in second.things if name not in plan_.way.things]
+    job = plan_.job
+    fewer = [job.thing(name).title for name in plan_.way.things if name not in second.things]
+    more = [job.thing(name).title for name in second.things if name not in plan_.way.things]
     dearer = second.expected_min - plan_.way.expected_min
     moved = f"{dearer:.0f} min more" if dearer >= 0 else f"{-dearer:.0f} min less"
     instead = (
-        f"{', '.join(more)} instead of {', '.join(fewer)}"
-        if more
-        else (f"without {', '.join(fewer)}")
+        f"{_quoted(more)} instead of {_quoted(fewer)}" if more else f"without {_quoted(fewer)}"
     )
     tools = second.tools - plan_.way.tools
     noun = "tool" if abs(tools) == 1 else "tools"
     besides = f", {abs(tools)} {noun} {'more' if tools > 0 else 'fewer'}" if tools else ""
     return f"Second-best way: {instead}; {moved}{besides}."
+
+
+def _quoted(titles: Sequence[str]) -> str:
+    return ", ".join(f"\u201c{title}\u201d" for title in titles)
 
 
 def _shared(plan_: Plan) -> dict[str, float]:
@@ -400,10 +403,10 @@ def _warnings(
     plan_: Plan, views: Sequence[StepView], bought: Sequence[ToBuy], reuse: Collection[str]
 ) -> list[str]:
     said = list(plan_.provenance.warnings)
-    bare = [view.thing for view in views if view.torque.startswith("torque: not entered")]
+    bare = [view.title for view in views if view.torque.startswith("torque: not entered")]
     if bare:
         said.append(
-            f"no torque entered for {', '.join(bare)}: read it from the maker's service data"
+            f"no torque entered for {_quoted(bare)}: read it from the maker's service data"
         )
     fluids = [
         one.name

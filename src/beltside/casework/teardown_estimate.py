@@ -26,6 +26,9 @@ from beltside.teardown.shopping import Quantity, ToBuy
 OFFER_FORMAT: Final = "beltside offer 1"
 OLD_PRICES_DAYS: Final = 30
 """Part prices asked longer ago than this are named as old: own choice."""
+NO_TAX: Final = (
+    "no tax set: these prices are without tax; set the tax in per cent, 0 where none is due"
+)
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,7 @@ class EstimateResult:
             "valid_until": self.valid_until.isoformat(),
             "labour_per_hour": str(self.prices.labour_per_hour),
             "tax_percent": str(self.prices.tax_percent),
+            "tax_set": self.prices.tax_set,
             "options": [_option_json(one) for one in self.options],
             "warnings": list(self.warnings),
         }
@@ -186,6 +190,8 @@ def estimate_of(
         for one in worked
         if one.unpriced
     ]
+    if not rates.tax_set:
+        warnings.append(NO_TAX)
     if rates.priced_on:
         age = (today - date.fromisoformat(rates.priced_on)).days
         if age > OLD_PRICES_DAYS:
@@ -227,6 +233,8 @@ class Agreement:
             "offer_made_on": self.offer["made_on"],
             "offer_valid_until": self.offer["valid_until"],
             "currency": self.offer["currency"],
+            "tax_percent": self.offer.get("tax_percent", ""),
+            "tax_set": self.offer.get("tax_set", True),
             "option": agreed,
             "offer_sha256": self.digest,
         }

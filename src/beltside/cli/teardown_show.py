@@ -124,7 +124,12 @@ def show_estimate(result: EstimateResult, saved: Path | None) -> None:
         say(
             out,
             f"Made on {result.made_on.isoformat()}, holds until {result.valid_until.isoformat()}. "
-            f"Amounts in {currency} with {result.prices.tax_percent} % tax.",
+            f"Amounts in {currency}, "
+            + (
+                f"with {result.prices.tax_percent} % tax."
+                if result.prices.tax_set
+                else "no tax set."
+            ),
         )
         table = _table(["", *[f"{n}. {one.option.name}" for n, one in _numbered(result)]])
         for label, attribute in (

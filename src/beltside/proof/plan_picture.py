@@ -6,7 +6,7 @@ could start if there were hands enough, so that the longest chain runs through w
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -20,14 +20,18 @@ if TYPE_CHECKING:
 _LABELS_PX: Final = 250
 _CHART_PX: Final = 330
 _GAP_PX: Final = 12
-_ROW_PX: Final = 42
+_ROW_PX: Final = 56
 _BAR_PX: Final = 14
 _LINE_PX: Final = 17
 _HEADING_PX: Final = 34
 
 
-def plan_svg(result: TeardownResult) -> str:
-    """The plan of a job as SVG text, light and dark."""
+def plan_svg(result: TeardownResult, states: Mapping[str, str] | None = None) -> str:
+    """The plan of a job as SVG text, light and dark.
+
+    `states` says in a word how far a step is, by the step's id: "started".
+    """
+    states = states or {}
     width = 2 * look.PADDING_PX + _LABELS_PX + _GAP_PX + _CHART_PX
     inner = width - 2 * look.PADDING_PX
     title = look.wrapped(result.title, look.TITLE_PX, inner, most_lines=2, bold=True)
@@ -38,7 +42,8 @@ def plan_svg(result: TeardownResult) -> str:
             f"{at[0.5]:.0f} min likely, {at[0.1]:.0f} to {at[0.9]:.0f}; within {at[0.8]:.0f} min "
             "in 8 of 10 cases. One person works from top to bottom.",
             f"Bold with *: the longest chain of steps that wait for each other, "
-            f"{result.chain_min:.0f} min. A line runs from a step to what waits for it.",
+            f"{result.chain_min:.0f} min. Beside the others stands how long each may wait. A line "
+            "runs from a step to what waits for it.",
         )
         for line in look.wrapped(note, look.SMALL_PX, inner)
     ]
@@ -66,10 +71,11 @@ def plan_svg(result: TeardownResult) -> str:
         )
         mark = "*" if step.critical else ""
         lines = look.wrapped(
-            f"{step.number}{mark} {step.title}, {_min_words(step.expected_min)}",
+            f"{step.number}{mark} {step.title}, {_min_words(step.expected_min)}"
+            + (f", {states[step.id]}" if step.id in states else _to_spare(step)),
             look.SMALL_PX,
             _LABELS_PX,
-            most_lines=2,
+            most_lines=3,
             bold=step.critical,
         )
         first = y + _ROW_PX / 2 + 5 - (len(lines) - 1) * _LINE_PX / 2
@@ -86,6 +92,11 @@ def save_plan(result: TeardownResult, folder: Path) -> list[Path]:
     path = folder / "plan.png"
     path.write_bytes(to_png(svg))
     return [path]
+
+
+def _to_spare(step: StepView) -> str:
+    """How long a step may wait without making the longest chain longer."""
+    return "" if step.critical or step.slack_min < 0.5 else f", {step.slack_min:.0f} min to spare"
 
 
 def _min_words(minutes: float) -> str:
@@ -122,14 +133,14 @@ def _write(drawing: Drawing, title: Sequence[str], notes: Sequence[str]) -> None
 def _axis(
     drawing: Drawing, left: float, scale: float, length_min: float, top: float, low: float
 ) -> None:
-    step = next(s for s in (1, 2, 5, 10, 15, 30, 60, 120, 240, 10_000) if length_min / s <= 7)
+    step = next(s for s in (1, 2, 5, 10, 15, 30, 60, 120, 240, 10_000) if length_min / s <= 6)
     at = 0
     while at <= length_min:
         x = left + at * scale
         drawing.line([(x, top), (x, low)], stroke="trace", width_px=0.5, dash="2 4")
-        drawing.text((x, low + 18), f"{at}", anchor="middle", role="soft")
+        drawing.text((x, low + 18), f"{at} min", anchor="middle", role="soft")
         at += step
-    drawing.text((look.PADDING_PX, low + 18), "minutes from the start", role="soft")
+    drawing.text((look.PADDING_PX, low + 18), "from the start", role="soft")
 
 
 def _links(

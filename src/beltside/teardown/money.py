@@ -37,7 +37,10 @@ class Disposal:
 
 @dataclass(frozen=True)
 class Prices:
-    """Rates and rules; amounts without tax, in the currency's unit."""
+    """Rates and rules; amounts without tax, in the currency's unit.
+
+    `tax_set` is whether anybody said what the tax is; a tax nobody set is counted as 0 %.
+    """
 
     currency: str
     labour_per_hour: Decimal
@@ -56,6 +59,7 @@ class Prices:
     parts: Mapping[str, PartPrice] = field(default_factory=dict)
     disposals: tuple[Disposal, ...] = ()
     day_spread: float = 0.0
+    tax_set: bool = True
 
     def __post_init__(self) -> None:
         if self.rounding not in ROUNDINGS:

@@ -431,13 +431,13 @@ def _why(
         return "this is what the repair is about"
     if is_done:
         return "it is off already and has to go on again"
-    others = ", ".join(for_)
-    why = f"done because of {others}" if thing.kind == "finish" else f"needed for {others}"
+    others = "; ".join(job.thing(other).title for other in for_)
+    why = f"done because of: {others}" if thing.kind == "finish" else f"needed for: {others}"
     if not explained:
         return why
     if dearer_min is None:
-        return f"{why}; there is no way without it"
-    return f"{why}; the best way without it takes {dearer_min:.0f} min more"
+        return f"{why}. There is no way without it"
+    return f"{why}. The best way without it takes {dearer_min:.0f} min more"
 
 
 def shared_minutes(job: Job, repairs: Sequence[str], extra: str) -> float:

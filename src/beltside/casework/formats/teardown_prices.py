@@ -168,6 +168,7 @@ def prices_from(data: dict[str, Any], path: Path) -> tuple[Prices, tuple[Option,
         parts={one.name: PartPrice(one.price, one.source) for one in keys.price},
         disposals=tuple(Disposal(one.name, one.price, one.when) for one in keys.disposal),
         day_spread=keys.day_spread,
+        tax_set="tax_percent" in keys.model_fields_set,
     )
     options = tuple(Option(one.name, tuple(one.repairs), tuple(one.reuse)) for one in keys.option)
     return prices, options
