@@ -108,6 +108,95 @@ def test_others_additions_and_changes_are_seen(address: Path | str) -> None:
         assert sounds.nearest(one, 1) == []
 
 
+# Every closed job against all others --------------------------------------------------------------
+
+
+def one_by_one(
+    rows: npt.NDArray[np.float32], jobs: list[int], causes: list[str]
+) -> dict[int, tuple[int, float, float | None]]:
+    """For each job: the nearest take of another, how far, and the lead, by plain loops."""
+    found = {}
+    for job in set(jobs):
+        best: tuple[int, float, float | None] | None = None
+        for at, owner in enumerate(jobs):
+            if owner != job:
+                continue
+            others = [n for n, other in enumerate(jobs) if other != job]
+            apart = {n: 1.0 - float(rows[n].astype(float) @ rows[at].astype(float)) for n in others}
+            ranked = sorted(others, key=lambda n: apart[n])
+            elsewhere = [n for n in ranked if causes[n] != causes[ranked[0]]]
+            lead = apart[elsewhere[0]] - apart[ranked[0]] if elsewhere else None
+            if best is None or apart[ranked[0]] < best[1]:
+                best = (ranked[0], apart[ranked[0]], lead)
+        assert best is not None
+        found[job] = best
+    return found
+
+
+def test_closed_jobs_against_each_other(database: Database) -> None:
+    """15 takes on 5 jobs of 3 causes; by plain loops over every pair."""
+    rows = vectors(15, seed=8, clusters=4)
+    record, sounds = Record(database), Sounds(database)
+    jobs = [at // 3 for at in range(15)]
+    causes = [f"cause.{job % 3}" for job in jobs]
+    names = []
+    for job in range(5):
+        sheet = record.new_job(
+            [
+                *[("take", {})] * 3,
+                ("outcome", {"cause": f"cause.{job % 3}", "closed": True, "cured": True}),
+            ],
+            by="Ida",
+            job_id=f"j{job}",
+        )
+        for entry in sheet.of_kind("take"):
+            sounds.add(entry.id, 1, rows[len(names)])
+            names.append(entry.id)
+    wanted = one_by_one(rows, jobs, causes)
+    for one in sounds.each_nearest(1):
+        nearest, apart, lead = wanted[int(one.job_id[1:])]
+        assert one.nearest.entry_id == names[nearest]
+        assert one.nearest.distance == pytest.approx(apart, abs=2e-3)
+        assert one.lead == pytest.approx(lead, abs=2e-3)
+        assert one.cause == causes[3 * int(one.job_id[1:])]
+        assert one.nearest.job_id != one.job_id
+    assert len(sounds.each_nearest(1)) == 5
+    # The job asked about is neither judged nor compared with.
+    without = sounds.each_nearest(1, except_job="j4")
+    kept = one_by_one(rows[:12], jobs[:12], causes[:12])
+    assert {one.job_id: one.nearest.entry_id for one in without} == {
+        f"j{job}": names[nearest] for job, (nearest, _, _) in kept.items()
+    }
+    assert sounds.compared_with(1, except_job="j4") == 12
+    # Some jobs only, among themselves only.
+    some = sounds.each_nearest(1, among=frozenset({"j0", "j3"}).__contains__)
+    assert {(one.job_id, one.nearest.job_id) for one in some} == {("j0", "j3"), ("j3", "j0")}
+    assert all(one.lead is None for one in some), "both have the one cause"
+    # A cause that is put in doubt is seen at once.
+    (outcome,) = record.sheet("j0").of_kind("outcome")
+    record.change(outcome.id, {**outcome.body, "cured": False}, by="Ida")
+    assert {one.job_id for one in sounds.each_nearest(1)} == {"j1", "j2", "j3", "j4"}
+
+
+def test_takes_without_the_noise_are_not_compared(record: Record) -> None:
+    """After the repair, and with the belt off; whether so from the start or only seen later."""
+    sounds = record.sounds
+    one, other = vectors(2, seed=6)
+    bodies = [{"stage": "after"}, {"belt": "off"}, {"belt": "on"}, {}]
+    job = record.new_job(
+        [*(("take", body) for body in bodies), ("outcome", {"cause": "x.y", "closed": True})],
+        by="Ida",
+    )
+    takes = job.of_kind("take")
+    for take in takes:
+        sounds.add(take.id, 1, one)
+    assert {near.entry_id for near in sounds.nearest(other, 1)} == {takes[2].id, takes[3].id}
+    record.change(takes[3].id, {"stage": "after"}, by="Ida")
+    record.change(takes[0].id, {"stage": "before"}, by="Ida")
+    assert {near.entry_id for near in sounds.nearest(other, 1)} == {takes[2].id, takes[0].id}
+    assert set(sounds.vectors(1, [take.id for take in takes])) == {take.id for take in takes}
+
+
 @pytest.mark.parametrize(
     ("outcome", "cause"),
     [

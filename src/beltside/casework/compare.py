@@ -54,7 +54,7 @@ from beltside.sound.loudness import BANDS
 from beltside.sound.third_octave import a_weight, nominal_hz
 
 METHOD: Final = "beltside.compare"
-VERSION: Final = 1
+VERSION: Final = 2
 
 SPEED_POWER: Final = 1.5
 """By how much the power of speed that one part's noise grows with may differ from the engine's;

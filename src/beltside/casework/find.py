@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -84,6 +84,9 @@ class HeardCase:
         takes.
     notes
         What to tell of the case.
+    reasons_beside
+        Reasons that come from neither the takes alone nor findings, by suspect; what they weigh is
+        in `evidence` already.
     """
 
     sheet: DriveSheet
@@ -95,6 +98,7 @@ class HeardCase:
     said: SoundSaid
     evidence: Float64 | None
     notes: tuple[str, ...]
+    reasons_beside: Mapping[str, tuple[Because, ...]] = field(default_factory=dict)
 
     @property
     def parts(self) -> list[str]:
@@ -401,6 +405,7 @@ def _reasons(
 ) -> list[Because]:
     suspect = case.board.suspects[index]
     reasons = list(case.said.reasons.get(_heard_as(case, suspect).id, ()))
+    reasons += case.reasons_beside.get(suspect.id, ())
     reasons += of_findings
     learned = f", and {count_of(case.tables.jobs, 'closed job')}" if case.tables.jobs else ""
     reasons.append(

@@ -26,7 +26,7 @@ from beltside.casework.shop_measure import text_as_file
 from beltside.jobs.entries import Entry, JobSheet
 
 METHOD: Final = "proof-sound"
-VERSION: Final = 1
+VERSION: Final = 2
 MEDIA_TYPE: Final = "audio/mp4"
 
 

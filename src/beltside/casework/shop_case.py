@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,6 +17,7 @@ from beltside.casework.formats.case import FRONT, Case
 from beltside.casework.formats.drive_sheet import drive_sheet_from_text
 from beltside.casework.formats.fields import as_part
 from beltside.casework.own import CATALOGUE_FILE, COSTS_FILE, LEARNED_FILE, Tables, tables
+from beltside.casework.phone_setup import Setup, positions
 from beltside.casework.settings import settings
 from beltside.casework.shipped import catalogue as shipped_catalogue
 from beltside.casework.shipped import costs as shipped_costs
@@ -40,7 +41,8 @@ _LOCK: Final = threading.Lock()
 class TakeOnJob:
     """A take whose recording is there: the entry, the name it goes by, how it was made.
 
-    `part` is the part the probe was held on, None in front of the engine.
+    `part` is the part the probe was held on, None in front of the engine; `setup` how the phone
+    was held for a stereo take that is to tell a direction.
     """
 
     entry: str
@@ -50,10 +52,12 @@ class TakeOnJob:
     part: str | None
     load: tuple[str, ...]
     crank_rpm: float | None
+    setup: Setup | None = None
 
     def to_json(self) -> dict[str, Any]:
         """What listening needs to know, plain."""
         return {
+            **({} if self.setup is None else {"setup": setup_to_json(self.setup)}),
             "name": self.name,
             "file": self.file,
             "belt": self.belt,
@@ -240,8 +244,50 @@ def takes_on_job(
         except BeltsideError:
             said.append(f"The recording of {name} is missing; it is left out")
             continue
-        found.append(_take(entry, name, file, sheet))
+        setup, problem = take_setup(entry.body, sheet)
+        if problem:
+            said.append(f"The direction of {name} is not counted: {problem}")
+        found.append(replace(_take(entry, name, file, sheet), setup=setup))
     return found
+
+
+def take_setup(take: Mapping[str, Any], sheet: DriveSheet) -> tuple[Setup | None, str]:
+    """How the phone was held for a stereo take, and what is wrong with that ("" when nothing).
+
+    None when the take says nothing of a direction, or too little.
+    """
+    spacing, stand_off = take.get("mic_spacing_mm"), take.get("stand_off_mm")
+    at = [str(one) for one in take.get("phone_at") or ()]
+    if spacing is None and stand_off is None and not at:
+        return None, ""
+    if spacing is None or stand_off is None:
+        what = "the microphones" if spacing is None else "the phone from the pulleys"
+        return None, f"the distance of {what} is not given"
+    setup = Setup(
+        spacing, stand_off, str(take.get("held") or "across"), (":".join(at),) if at else ()
+    )
+    try:
+        positions(setup, sheet, 1)
+    except InputError as error:
+        return None, str(error)
+    return setup, ""
+
+
+def setup_to_json(setup: Setup) -> dict[str, Any]:
+    """Plain dict; `setup_from_json` reads it back."""
+    return {
+        "mic_spacing_mm": setup.mic_spacing_mm,
+        "stand_off_mm": setup.stand_off_mm,
+        "held": setup.held,
+        "at": list(setup.at),
+    }
+
+
+def setup_from_json(plain: Mapping[str, Any] | None) -> Setup | None:
+    """What `setup_to_json` wrote; None for None."""
+    if plain is None:
+        return None
+    return Setup(plain["mic_spacing_mm"], plain["stand_off_mm"], plain["held"], tuple(plain["at"]))
 
 
 def _take(entry: Entry, name: str, file: str, sheet: DriveSheet) -> TakeOnJob:

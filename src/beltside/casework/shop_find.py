@@ -16,15 +16,17 @@ from beltside.casework.formats.fields import as_part, as_word
 from beltside.casework.results import FindResult, NextCheck, Progress
 from beltside.casework.shop import Shop, checked, sheet_of, write
 from beltside.casework.shop_analysis import WorkState, analyse_now, ask, state_of
-from beltside.casework.shop_case import JobCase, case_of, shop_tables
+from beltside.casework.shop_case import JobCase, case_of, setup_from_json, shop_tables
+from beltside.casework.shop_likeness import NOTHING, Likeness, likeness_now, with_likeness
 from beltside.casework.sound_said import SoundSaid, said_from_json
-from beltside.casework.takes import Conditions, crank_sound
+from beltside.casework.takes import HEARING_VERSION, Conditions, crank_sound
 from beltside.jobs.entries import Entry, JobSheet
 from beltside.media import open_recording
 from beltside.suspects.catalogue import check_done
 
 CASE_SOUND: Final = "case-sound"
-CASE_SOUND_VERSION: Final = 1
+CASE_SOUND_VERSION: Final = 100 * HEARING_VERSION
+"""Hundreds count what is heard, ones what is kept of it."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,8 @@ class JobFind:
         Whether takes are still to be listened to: the odds rest on the rest then.
     parts
         Pulleys of the drive.
+    likeness
+        What the noise is most like among the shop's own closed jobs.
     """
 
     result: FindResult
@@ -50,13 +54,19 @@ class JobFind:
     finding_entries: tuple[str, ...]
     listening: bool
     parts: tuple[str, ...]
+    likeness: Likeness = NOTHING
 
     def to_json(self) -> dict[str, Any]:
-        """The JSON of `find`, with what is missing."""
+        """The JSON of `find`, with what is missing and what the noise is like."""
         plain = self.result.to_json()
         for finding, entry in zip(plain["findings"], self.finding_entries, strict=True):
             finding["entry"] = entry
-        return {**plain, "missing": list(self.missing), "listening": self.listening}
+        return {
+            **plain,
+            "missing": list(self.missing),
+            "listening": self.listening,
+            "likeness": self.likeness.to_json(),
+        }
 
 
 def find_on_job(
@@ -110,7 +120,8 @@ def find_now(
             said = said_from_json(plain["said"])
     sheet = with_path(read.sheet)
     case = replace(read.case, notes=(*read.case.notes, *sheet.notes))
-    heard = weighed_case(said, sheet.sheet, read.tables, case)
+    likeness = likeness_now(shop, job, wait=wait, progress=progress)
+    heard = with_likeness(weighed_case(said, sheet.sheet, read.tables, case), likeness)
     result = assess(heard, read.findings)
     missing = (*read.missing, *left_out)
     if listening:
@@ -124,6 +135,7 @@ def find_now(
         read.finding_entries,
         listening,
         tuple(heard.parts),
+        likeness,
     )
 
 
@@ -162,6 +174,7 @@ def listen_together(shop: Shop, settings: Mapping[str, Any], progress: Progress)
             Conditions(
                 take["name"], take["belt"], take["part"], tuple(take["load"]), take["crank_rpm"]
             ),
+            setup_from_json(take.get("setup")),
         )
         for take in settings["takes"]
     ]
@@ -169,10 +182,11 @@ def listen_together(shop: Shop, settings: Mapping[str, Any], progress: Progress)
 
     def heard() -> SoundSaid:
         return hear_files(
-            [path for path, _ in takes],
-            [conditions for _, conditions in takes],
+            [path for path, _, _ in takes],
+            [conditions for _, conditions, _ in takes],
             sheet,
             shop_tables(shop),
+            setups=[setup for _, _, setup in takes],
             progress=progress,
         )
 
@@ -180,7 +194,7 @@ def listen_together(shop: Shop, settings: Mapping[str, Any], progress: Progress)
         said = heard()
     except BeltsideError:
         # One of them can't be used: which, and what do the others say?
-        for path, conditions in takes:
+        for path, conditions, _ in takes:
             try:
                 with open_recording(path) as recording:
                     crank_sound(recording)

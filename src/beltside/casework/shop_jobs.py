@@ -276,12 +276,13 @@ class Closed:
     """A job that was closed: its outcome, and what was learned from it.
 
     `learned` says how many closed jobs the odds rest on now; `not_learned` why this one is not
-    among them, "" when it is.
+    among them, "" when it is; `sounds` how many of its takes later noises can be compared with.
     """
 
     entry: Entry
     learned: int
     not_learned: str
+    sounds: int
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict."""
@@ -290,6 +291,7 @@ class Closed:
             "outcome": dict(self.entry.body),
             "closed_jobs_learned_from": self.learned,
             "not_learned": self.not_learned,
+            "sounds_kept": self.sounds,
         }
 
 
@@ -306,6 +308,7 @@ def close_job(shop: Shop, job_id: str, typed: Mapping[str, Any]) -> Closed:
         When the cause is no suspect of this car.
     """
     from beltside.casework.shop_learning import learn_from, require_suspect
+    from beltside.casework.shop_sounds import keep_sounds_of
 
     job = sheet_of(shop, job_id)
     cause = str(typed.get("cause") or "")
@@ -313,8 +316,9 @@ def close_job(shop: Shop, job_id: str, typed: Mapping[str, Any]) -> Closed:
     if cause:
         require_suspect(shop, job, cause)
     entry = write(shop, job.job.id, "outcome", {**typed, "closed": True})
-    learned, why_not = learn_from(shop, sheet_of(shop, job.job.id))
-    return Closed(entry, learned, why_not)
+    closed = sheet_of(shop, job.job.id)
+    learned, why_not = learn_from(shop, closed)
+    return Closed(entry, learned, why_not, keep_sounds_of(shop, closed))
 
 
 def open_again(shop: Shop, job_id: str) -> Entry:

@@ -13,25 +13,28 @@ from beltside.casework.formats.drive_sheet import drive_sheet_from_text
 from beltside.casework.kept_pictures import pictures_from_json, pictures_to_json
 from beltside.casework.listen import file_warnings, listen_result
 from beltside.casework.results import ListenResult, Progress
+from beltside.casework.shipped import fingerprint_nuisance
 from beltside.casework.shop import Shop, rewrite, sheet_of
 from beltside.casework.shop_analysis import WorkState, analyse_now, ask, state_of
 from beltside.casework.shop_case import sheet_on_job, stand_in, take_names
 from beltside.casework.sound_said import listen_from_json
+from beltside.casework.sound_vector import VECTOR_VERSION, sound_vector
 from beltside.casework.take_measures import take_measures
-from beltside.casework.takes import Conditions, HeardTake, crank_sound, hear
+from beltside.casework.takes import HEARING_VERSION, Conditions, HeardTake, crank_sound, hear
 from beltside.jobs.entries import Entry, JobSheet
 from beltside.media import open_recording
 from beltside.sound.fingerprint import Fingerprint, fingerprint
 
 LISTEN: Final = "listen"
-LISTEN_VERSION: Final = 1
+LISTEN_VERSION: Final = 100 * HEARING_VERSION
+"""Hundreds count what is heard, ones what is kept of it."""
 NO_ENGINE: Final = "there is no drive sheet yet, so the engine is not known"
 
 
 def ask_to_listen(shop: Shop, job: JobSheet, entry: Entry) -> WorkState:
     """Have a take listened to in the background, unless that is done or under way."""
     subject = str(entry.body["file"])
-    return ask(shop, LISTEN, LISTEN_VERSION, subject, _settings(job, entry), job.job.id)
+    return ask(shop, LISTEN, LISTEN_VERSION, subject, listen_settings(job, entry), job.job.id)
 
 
 def ask_for_all(shop: Shop, job: JobSheet) -> None:
@@ -40,7 +43,9 @@ def ask_for_all(shop: Shop, job: JobSheet) -> None:
         ask_to_listen(shop, job, entry)
 
 
-def _settings(job: JobSheet, entry: Entry) -> dict[str, Any]:
+def listen_settings(job: JobSheet, entry: Entry) -> dict[str, Any]:
+    """All that what is heard in a take depends on."""
+    """All that what is heard in a take depends on."""
     _, text, _ = sheet_on_job(job)
     return {
         "file": entry.body["file"],
@@ -103,7 +108,7 @@ def take_heard(shop: Shop, job_id: str, take: str, *, wait: bool = False) -> Tak
     job = sheet_of(shop, job_id)
     entry = take_of(job, take)
     name = take_names(job)[entry.id]
-    settings = _settings(job, entry)
+    settings = listen_settings(job, entry)
     subject = str(entry.body["file"])
     if wait:
         analyse_now(shop, LISTEN, LISTEN_VERSION, subject, settings, job.job.id)
@@ -165,9 +170,15 @@ def listen_to_one(shop: Shop, settings: Mapping[str, Any], progress: Progress) -
             hearing = hear(
                 recording,
                 crank.track,
-                lambda at_s: progress("listening", min(0.5 + 0.4 * at_s / heard_s, 0.9)),
+                lambda at_s: progress("listening", min(0.5 + 0.3 * at_s / heard_s, 0.8)),
             )
             said = (*notes, *file_warnings(recording))
+            print_of = fingerprint(hearing)
+            if crank.track is None and crank.likeliest_rpm is not None:
+                # A speed not sure enough to be shown: a wrong one only makes this take a stranger.
+                progress("listening for likeness", 0.8)
+                near = find_crank(sound, sheet, near_rpm=crank.likeliest_rpm)
+                print_of = fingerprint(hear(recording, near.track))
     except BeltsideError as error:
         # Stored files go by their hash, which tells a person nothing.
         named = error.given.replace(str(settings["file"]), "this file")
@@ -179,11 +190,24 @@ def listen_to_one(shop: Shop, settings: Mapping[str, Any], progress: Progress) -
     listen = listen_result(
         HeardTake(conditions, crank, hearing), take_measures(hearing, sheet), sheet, said
     )
+    _keep_for_takes(shop, settings, print_of)
     return {
         "listen": listen.to_json(),
         "pictures": pictures_to_json(listen.pictures),
-        "fingerprint": fingerprint(hearing).to_json(),
+        "fingerprint": print_of.to_json(),
     }
+
+
+def _keep_for_takes(shop: Shop, settings: Mapping[str, Any], print_of: Fingerprint) -> None:
+    """Keep the sound for every take with this recording, heard in this way."""
+    vector = sound_vector(print_of, fingerprint_nuisance())
+    if vector is None:
+        return
+    for entry in shop.record.entries_with_file(str(settings["file"])):
+        if entry.kind != "take" or entry.job_id is None:
+            continue
+        if listen_settings(sheet_of(shop, entry.job_id), entry) == dict(settings):
+            shop.record.sounds.add(entry.id, VECTOR_VERSION, vector)
 
 
 def change_take(shop: Shop, job_id: str, take: str, typed: Mapping[str, Any]) -> Entry:

@@ -30,6 +30,7 @@ NEAR: Final = 0.55
 SOME_LIKENESS: Final = 0.70
 CLEAR_LEAD: Final = 0.10
 SOME_LEAD: Final = 0.03
+STRANGER: Final = "nothing like it"
 """Distances up to which the nearest take is near or of some likeness, and leads over the nearest
 take with another cause; from measured distances of the same and of other causes
 (docs/methods/fingerprint.md)."""
@@ -158,16 +159,10 @@ def similar_among(
     closest = ranked[0].distance
     others = [one.distance for one in ranked if one.cause != ranked[0].cause]
     lead = others[0] - closest if others else None
-    state = "nothing like it"
-    if asked.rhythm is not None and closest <= SOME_LIKENESS:
-        if closest <= NEAR or (lead or 0.0) >= CLEAR_LEAD:
-            state = "near"
-        elif lead is None or lead >= SOME_LEAD:
-            state = "some likeness"
     return SimilarResult(
         file=name,
         nearest=tuple(ranked[:most]),
-        state=state,
+        state=STRANGER if asked.rhythm is None else likeness_state(closest, lead),
         lead=lead,
         compared=len(known),
         left_out=tuple(left_out),
@@ -181,6 +176,21 @@ def similar_among(
             source="own method, docs/methods/fingerprint.md",
         ),
     )
+
+
+def likeness_state(closest: float, lead: float | None) -> str:
+    """What a distance to the nearest known take says: "near", "some likeness" or `STRANGER`.
+
+    `lead` is how much farther the nearest take with another cause is; None when there is none.
+
+    >>> likeness_state(0.5, 0.0), likeness_state(0.66, 0.05), likeness_state(0.66, 0.01)
+    ('near', 'some likeness', 'nothing like it')
+    """
+    if closest > SOME_LIKENESS:
+        return STRANGER
+    if closest <= NEAR or (lead or 0.0) >= CLEAR_LEAD:
+        return "near"
+    return "some likeness" if lead is None or lead >= SOME_LEAD else STRANGER
 
 
 def fingerprint_of(

@@ -177,6 +177,19 @@ def take(
     crank_rpm: Annotated[
         float | None, typer.Option("--crank-rpm", metavar="RPM", help="Read off the dash.")
     ] = None,
+    mic_spacing_mm: Annotated[
+        float | None,
+        typer.Option("--mic-spacing-mm", metavar="MM", help="Stereo: between the microphones."),
+    ] = None,
+    stand_off_mm: Annotated[
+        float | None,
+        typer.Option("--stand-off-mm", metavar="MM", help="Stereo: from phone to pulleys."),
+    ] = None,
+    phone_at: Annotated[
+        list[str] | None,
+        typer.Option("--phone-at", metavar="PLACE", help="Stereo: a part, or mm right of crank."),
+    ] = None,
+    held: Annotated[str, typer.Option("--held", help="Stereo: across or upright.")] = "across",
     after: Annotated[bool, typer.Option("--after", help="Made after the repair.")] = False,
     hand_over: Annotated[
         bool, typer.Option("--hand-over", help="The one the car is handed over with.")
@@ -193,6 +206,10 @@ def take(
         "load": load or [],
         "raised": raised,
         "crank_rpm": crank_rpm,
+        "mic_spacing_mm": mic_spacing_mm,
+        "stand_off_mm": stand_off_mm,
+        "phone_at": phone_at or [],
+        "held": held,
         "stage": "after" if after else "before",
         "hand_over": hand_over,
     }

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
+from beltside.base.words import count_of
 from beltside.cli.job_shop import JobName, Json, tell, the_shop
 
 Entry = Annotated[str, typer.Argument(metavar="ENTRY", help="The entry, as the history shows it.")]
@@ -42,7 +43,8 @@ def close(
         if done.not_learned
         else f"The odds now rest on {done.learned} closed jobs."
     )
-    tell(as_json, done.to_json(), ["Closed.", said])
+    kept = f"Later noises are held against {count_of(done.sounds, 'take')} of this job."
+    tell(as_json, done.to_json(), ["Closed.", said, *([kept] if done.sounds else [])])
 
 
 def reopen(
@@ -183,10 +185,78 @@ def search(
     )
 
 
+def similar(
+    job: JobName,
+    take: Annotated[
+        str, typer.Argument(metavar="TAKE", help="One take; the nearest of all without.")
+    ] = "",
+    most: Annotated[int, typer.Option("--most", metavar="N", help="How many to show.")] = 5,
+    as_json: Json = False,
+) -> None:
+    """Say which takes of your own closed jobs this noise is most like, and what that is worth."""
+    from beltside.casework.shop_likeness import similar_on_job
+    from beltside.cli.screen import working
+
+    with the_shop() as shop, working("nothing was changed") as progress:
+        found = similar_on_job(shop, job, take, most=most, progress=progress)
+    from beltside.proof.where_wording import cause_words
+
+    if not found.nearest:
+        tell(as_json, found.to_json(), [f"{found.why_not}."])
+        return
+    first = found.nearest[0]
+    many = f"{found.compared} take{'' if found.compared == 1 else 's'} of closed jobs"
+    said = (
+        f"{found.take} is like nothing among {many}."
+        if not found.cause
+        else f"{found.take} sounds most like job {first.number}, where it was the "
+        f"{cause_words(first.cause)}: {found.state}, among {many}."
+    )
+    record = found.record_words()
+    tell(
+        as_json,
+        found.to_json(),
+        [
+            said,
+            f"{record[0].upper()}{record[1:]}.",
+            "",
+            *(
+                f"{one.distance:.2f}  job {one.number:<5} {cause_words(one.cause)}  "
+                f"({one.take}, {one.car or 'car not named'})"
+                for one in found.nearest
+            ),
+            "Distance: 0 is the same sound, 1 a stranger.",
+        ],
+    )
+
+
+def sounds(
+    ask: Annotated[
+        bool,
+        typer.Option("--catch-up", help="Have missing ones listened to, by `beltside work`."),
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Say how many takes of closed jobs a new noise is held against; catch up after an import."""
+    from beltside.casework.shop_sounds import catch_up
+
+    with the_shop() as shop:
+        found = catch_up(shop, ask=ask)
+    lines = [
+        f"{found.kept} of {found.takes} takes of {found.jobs} closed jobs with a known cause can "
+        "be compared."
+    ]
+    if ask:
+        lines.append(f"{found.asked} are on the list now: beltside work --until-done")
+    tell(as_json, found.to_json(), lines)
+
+
 def add_record_commands(app: typer.Typer) -> None:
     """Enter these commands into the group."""
     for command, short in (
         (search, "Jobs by any word that stands on them, also a mistyped one."),
+        (similar, "Takes of your own closed jobs that this noise is like."),
+        (sounds, "How many takes of closed jobs can be compared; catch up."),
         (close, "Close the job with its outcome."),
         (reopen, "Open a closed job again, or take it on as a new one."),
         (history, "Every change of a job."),

@@ -12,7 +12,7 @@ from beltside.base.errors import InputError
 from beltside.jobs.card import CLOSED, Card
 from beltside.jobs.database import Database
 from beltside.jobs.entries import Clash, Entry, Job, JobSheet
-from beltside.jobs.schema import ENTRY, ENTRY_VERSION, JOB, STORED_FILE
+from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
 
 
 class MissingError(InputError):
@@ -112,6 +112,17 @@ class Reading:
             .where(ENTRY.c.kind == kind, ENTRY.c.job_id.is_not(None), ENTRY.c.removed.is_(False))
             .order_by(ENTRY.c.created_at.desc(), ENTRY.c.id)
             .limit(limit)
+        )
+        with self.database.reading() as connection:
+            return [entry_of(row) for row in connection.execute(query)]
+
+    def entries_with_file(self, sha256: str) -> list[Entry]:
+        """Entries that need a stored file, on whichever job, and are not removed."""
+        query = (
+            sa.select(ENTRY)
+            .join_from(ENTRY, FILE_USE, FILE_USE.c.entry_id == ENTRY.c.id)
+            .where(FILE_USE.c.sha256 == sha256, ENTRY.c.removed.is_(False))
+            .order_by(ENTRY.c.created_at, ENTRY.c.id)
         )
         with self.database.reading() as connection:
             return [entry_of(row) for row in connection.execute(query)]

@@ -19,7 +19,7 @@ from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, joi
 from beltside.jobs.reading import MissingError, Reading, entry_of
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
 from beltside.jobs.search_words import keep_words
-from beltside.jobs.sounds import keep_sounds
+from beltside.jobs.sounds import Sounds, keep_sounds
 from beltside.jobs.store import StoredFile
 
 MOST_BODY_BYTES: Final = 2_000_000
@@ -61,6 +61,7 @@ class Record(Reading):
         super().__init__(database)
         self._now: Final = now
         self._listeners: Final = tuple(listeners)
+        self.sounds: Final = Sounds(database)
 
     # Writing ------------------------------------------------------------------------------------
 

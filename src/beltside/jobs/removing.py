@@ -7,8 +7,10 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from beltside.jobs.database import Database
+from beltside.jobs.database import Database, count_up
 from beltside.jobs.schema import ENTRY, FILE_USE, JOB, STORED_FILE
+from beltside.jobs.search_words import forget_jobs
+from beltside.jobs.sounds import SOUNDS_GONE
 
 _AT_ONCE: Final = 200
 
@@ -21,7 +23,7 @@ def jobs_with_prefix(database: Database, prefix: str) -> list[str]:
 
 
 def remove_jobs(database: Database, ids: Sequence[str]) -> list[str]:
-    """Delete jobs with their entries, analyses and sounds, whole or not at all.
+    """Delete jobs with their entries, analyses, sounds and search words, whole or not at all.
 
     Returns
     -------
@@ -40,7 +42,12 @@ def remove_jobs(database: Database, ids: Sequence[str]) -> list[str]:
                     .where(ENTRY.c.job_id.in_(part))
                 ).scalars()
             )
+            numbers = connection.execute(sa.select(JOB.c.number).where(JOB.c.id.in_(part)))
+            forget_jobs(connection, list(numbers.scalars()))
             connection.execute(JOB.delete().where(JOB.c.id.in_(part)))
+        if ids:
+            # Copies of the sounds in the memory of other programs hold what is gone now.
+            count_up(connection, SOUNDS_GONE)
         free = []
         for sha256 in sorted(files):
             used = connection.execute(

@@ -81,6 +81,30 @@ def _drop(connection: sa.Connection, number: int, words: Sequence[str]) -> None:
             connection.execute(TERM.delete().where(TERM.c.id.in_(gone), TERM.c.jobs <= 0))
 
 
+def forget_jobs(connection: sa.Connection, numbers: Sequence[int]) -> None:
+    """Take all search words of jobs out, before the jobs themselves go."""
+    if not numbers:
+        return
+    count_up(connection, "search")
+    for some in _some(numbers):
+        here = TERM_USE.c.job_number.in_(some)
+        used = connection.execute(
+            sa.select(TERM_USE.c.term_id, sa.func.count().label("jobs"))
+            .where(here)
+            .group_by(TERM_USE.c.term_id)
+        ).all()
+        connection.execute(TERM_USE.delete().where(here))
+        by_count: dict[int, list[int]] = {}
+        for row in used:
+            by_count.setdefault(row.jobs, []).append(row.term_id)
+        for count, ids in sorted(by_count.items()):
+            for few in _some(ids):
+                connection.execute(
+                    TERM.update().where(TERM.c.id.in_(few)).values(jobs=TERM.c.jobs - count)
+                )
+                connection.execute(TERM.delete().where(TERM.c.id.in_(few), TERM.c.jobs <= 0))
+
+
 def _ids(connection: sa.Connection, words: Sequence[str]) -> dict[str, int]:
     ids: dict[str, int] = {}
     for some in _some(words):

@@ -9,7 +9,7 @@ whole.
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -22,20 +22,15 @@ from beltside.jobs.database import Database, count_up, counted
 from beltside.jobs.entries import Entry
 from beltside.jobs.reading import MissingError
 from beltside.jobs.schema import ENTRY, SOUND
+from beltside.jobs.sound_copy import AT_ONCE, KEPT_AS, Among, Copy, Float32, fitted, read_vector
 
-Float32 = npt.NDArray[np.float32]
+SOUNDS_GONE: Final = "sounds gone"
+"""The counter that goes up when sounds are deleted."""
 
-DIRECTIONS: Final = 192
-"""Length of the shortened vectors; own choice, see docs/record.md for what it costs."""
-
-COMPARED: Final = 128
-"""How many of the likeliest are compared whole."""
-
-SAMPLE: Final = 2000
 MOST_NUMBERS: Final = 20_000
-_AT_ONCE: Final = 1000
-_KEPT_AS: Final = np.dtype("<f2")
-"""Half precision: of a vector of length 1 it changes inner products by less than 0.001."""
+MOST_JUDGED: Final = 200
+MOST_PAIRS: Final = 20_000_000
+"""Closed jobs that are judged, and comparisons for it, at the most; own choice."""
 
 
 @dataclass(frozen=True)
@@ -48,13 +43,27 @@ class NearSound:
     distance: float
 
 
+@dataclass(frozen=True)
+class Judged:
+    """A closed job held against all others: its cause, and what its takes are nearest to.
+
+    `lead` is how much farther the nearest take with another cause is; None when there is none.
+    """
+
+    job_id: str
+    cause: str
+    nearest: NearSound
+    lead: float | None
+
+
 class Sounds:
     """The sounds in one database, with a copy in the memory of this process."""
 
     def __init__(self, database: Database) -> None:
         self.database: Final = database
         self._lock: Final = threading.Lock()
-        self._copies: Final[dict[int, _Copy]] = {}
+        self._copies: Final[dict[int, Copy]] = {}
+        self._judged: tuple[tuple[object, ...], list[Judged]] | None = None
 
     def add(self, entry_id: str, version: int, vector: npt.ArrayLike) -> None:
         """Keep what a take sounds like; again replaces it. Its cause is that of its closed job.
@@ -75,10 +84,12 @@ class Sounds:
         MissingError
             When there is no such entry on a job.
         """
-        kept = _checked(vector).astype(_KEPT_AS).tobytes()
+        kept = _checked(vector).astype(KEPT_AS).tobytes()
         with self.database.writing() as connection:
             take = connection.execute(
-                sa.select(ENTRY.c.job_id, ENTRY.c.removed).where(ENTRY.c.id == entry_id)
+                sa.select(ENTRY.c.job_id, ENTRY.c.removed, ENTRY.c.body).where(
+                    ENTRY.c.id == entry_id
+                )
             ).one_or_none()
             if take is None or take.job_id is None:
                 raise MissingError(f"There is no entry {entry_id} on a job")
@@ -101,7 +112,7 @@ class Sounds:
                     version=version,
                     job_id=take.job_id,
                     cause=known_cause(outcome or {}),
-                    hidden=take.removed,
+                    hidden=take.removed or not shows_the_noise(take.body),
                     change=change,
                     vector=kept,
                 )
@@ -114,6 +125,7 @@ class Sounds:
         *,
         limit: int = 5,
         except_job: str | None = None,
+        among: Among | None = None,
         with_cause: bool = True,
     ) -> list[NearSound]:
         """The takes that sound most alike, the nearest first, among all processes' additions.
@@ -126,6 +138,8 @@ class Sounds:
             How many, 1 to 100.
         except_job
             The job in question, whose own takes are no news.
+        among
+            Which jobs to compare with; all without.
         with_cause
             Only takes whose cause is known.
         """
@@ -138,8 +152,59 @@ class Sounds:
                 raise InputError(
                     f"A sound of {asked.size} numbers", allowed=f"{copy.size}, as those kept"
                 )
-            likely = copy.likeliest(asked, except_job, with_cause)
+            allowed = copy.allowed(with_cause, except_job, among)
+            (likely,) = copy.likeliest(asked[None, :], allowed)
             return _compared(connection, asked, version, likely)[:limit]
+
+    def each_nearest(
+        self, version: int, *, among: Among | None = None, except_job: str | None = None
+    ) -> list[Judged]:
+        """Closed jobs held each against all others: what the nearest take says of its cause.
+
+        A job's own takes are never compared with it, nor are those of `except_job`, which is not
+        judged either. Of a job's takes the one nearest to another job's speaks. The newest jobs
+        are judged, `MOST_JUDGED` at most, fewer in a record so large that it would take long.
+        Worked out anew only when a sound or a cause changed.
+
+        Parameters
+        ----------
+        among
+            As for `nearest`; to be kept it must be equal to itself, and hashable.
+        """
+        with self._lock, self.database.reading() as connection:
+            copy = self._refreshed(connection, version)
+            key = (version, copy.seen, copy.gone, except_job, among)
+            if self._judged is not None and self._judged[0] == key:
+                return self._judged[1]
+            allowed = copy.allowed(True, except_job, among)
+            jobs = copy.jobs_of(allowed)
+            found: list[Judged] = []
+            pairs = 0
+            for name in sorted(jobs, reverse=True)[:MOST_JUDGED]:
+                pairs += len(jobs[name]) * copy.count
+                if pairs > MOST_PAIRS and found:
+                    break
+                one = _judge(connection, copy, version, name, jobs[name], allowed)
+                if one is not None:
+                    found.append(one)
+            self._judged = (key, found)
+            return found
+
+    def compared_with(
+        self, version: int, *, among: Among | None = None, except_job: str | None = None
+    ) -> int:
+        """With how many takes of a known cause `nearest` compares."""
+        with self._lock, self.database.reading() as connection:
+            copy = self._refreshed(connection, version)
+            return int(copy.allowed(True, except_job, among).sum())
+
+    def vectors(self, version: int, entry_ids: Iterable[str]) -> dict[str, Float32]:
+        """Kept sounds of some takes, shape (n,) each, by their entry; hidden ones too."""
+        query = sa.select(SOUND.c.entry_id, SOUND.c.vector).where(
+            SOUND.c.version == version, SOUND.c.entry_id.in_(list(entry_ids))
+        )
+        with self.database.reading() as connection:
+            return {row.entry_id: read_vector(row.vector) for row in connection.execute(query)}
 
     def count(self, version: int) -> int:
         """How many sounds of a version are kept whose cause is known."""
@@ -149,114 +214,70 @@ class Sounds:
         with self.database.reading() as connection:
             return int(connection.execute(query).scalar_one())
 
-    def _refreshed(self, connection: sa.Connection, version: int) -> _Copy:
+    def _refreshed(self, connection: sa.Connection, version: int) -> Copy:
         """The copy with all that was changed since, by whichever process."""
-        copy = self._copies.setdefault(version, _Copy())
-        now = counted(connection, "sound")
+        copy = self._copies.setdefault(version, Copy())
+        now, gone = counted(connection, "sound"), counted(connection, SOUNDS_GONE)
+        if gone != copy.gone:
+            copy = self._copies[version] = Copy(gone=gone)
         if now == copy.seen:
             return copy
         new = sa.and_(SOUND.c.version == version, SOUND.c.change > copy.seen)
         count = connection.execute(sa.select(sa.func.count()).where(new)).scalar_one()
         if copy.count + count > 4 * copy.fitted_on:
             # So many more than the directions were found on: they are found anew.
-            copy = self._copies[version] = _fitted(connection, version)
+            copy = self._copies[version] = fitted(connection, version, gone)
             new = SOUND.c.version == version
-        rows = connection.execute(sa.select(SOUND).where(new).execution_options(yield_per=_AT_ONCE))
-        for some in rows.partitions(_AT_ONCE):
+        rows = connection.execute(sa.select(SOUND).where(new).execution_options(yield_per=AT_ONCE))
+        for some in rows.partitions(AT_ONCE):
             copy.enter(some)
         copy.seen = now
         return copy
 
 
-class _Copy:
-    """Shortened vectors of one version, with what is known of each."""
-
-    def __init__(self, directions: Float32 | None = None, fitted_on: int = 0) -> None:
-        self.directions = np.zeros((0, 0), np.float32) if directions is None else directions
-        self.fitted_on = fitted_on
-        self.size = self.directions.shape[0]
-        self.seen = 0
-        self.count = 0
-        self.names: list[str] = []
-        self._places: dict[str, int] = {}
-        self._short = np.zeros((0, self.directions.shape[1]), np.float32)
-        self._usable = np.zeros(0, bool)
-        self._caused = np.zeros(0, bool)
-        self._jobs: dict[str, list[int]] = {}
-
-    def enter(self, rows: Any) -> None:
-        vectors = np.array([_read(row.vector, self.size) for row in rows])
-        places = [self._place(row.entry_id, row.job_id) for row in rows]
-        self._grow()
-        self._short[places] = vectors @ self.directions
-        self._usable[places] = [not row.hidden for row in rows]
-        self._caused[places] = [row.cause is not None for row in rows]
-
-    def likeliest(self, asked: Float32, except_job: str | None, with_cause: bool) -> list[str]:
-        """Entries of those to be compared whole."""
-        if not self.count:
-            return []
-        alike = self._short[: self.count] @ (asked @ self.directions)
-        usable = self._usable[: self.count]
-        alike[~(usable & self._caused[: self.count] if with_cause else usable)] = -np.inf
-        alike[self._jobs.get(except_job or "", [])] = -np.inf
-        most = min(COMPARED, self.count)
-        best = np.argpartition(alike, self.count - most)[self.count - most :]
-        return [self.names[place] for place in best if np.isfinite(alike[place])]
-
-    def _place(self, entry_id: str, job_id: str) -> int:
-        place = self._places.get(entry_id)
-        if place is None:
-            place = self._places[entry_id] = self.count
-            self.names.append(entry_id)
-            self._jobs.setdefault(job_id, []).append(place)
-            self.count += 1
-        return place
-
-    def _grow(self) -> None:
-        if self.count > len(self._short):
-            more = max(self.count, len(self._short) * 5 // 4) - len(self._short)
-            self._short = np.pad(self._short, ((0, more), (0, 0)))
-            self._usable = np.pad(self._usable, (0, more))
-            self._caused = np.pad(self._caused, (0, more))
+JUDGED_WHOLE: Final = 16
+"""How many of the likeliest are compared whole when closed jobs are judged."""
 
 
-def _fitted(connection: sa.Connection, version: int) -> _Copy:
-    """An empty copy with the directions found on a sample spread over all sounds of a version."""
-    names = list(
-        connection.execute(
-            sa.select(SOUND.c.entry_id).where(SOUND.c.version == version).order_by(SOUND.c.entry_id)
-        ).scalars()
-    )
-    sample = names[:: max(len(names) // SAMPLE, 1)]
-    vectors = []
-    for start in range(0, len(sample), _AT_ONCE):
-        rows = connection.execute(
-            sa.select(SOUND.c.vector).where(
-                SOUND.c.version == version,
-                SOUND.c.entry_id.in_(sample[start : start + _AT_ONCE]),
-            )
+def _judge(
+    connection: sa.Connection,
+    copy: Copy,
+    version: int,
+    job_id: str,
+    places: Sequence[int],
+    allowed: npt.NDArray[np.bool_],
+) -> Judged | None:
+    """A job against all others; None when there is no other."""
+    rows = connection.execute(
+        sa.select(SOUND.c.cause, SOUND.c.vector).where(
+            SOUND.c.version == version,
+            SOUND.c.entry_id.in_([copy.names[place] for place in places]),
         )
-        vectors += [_read(row.vector) for row in rows]
-    return _Copy(_main_directions(np.array(vectors, np.float32)), len(names))
+    ).all()
+    asked = np.array([read_vector(row.vector, copy.size) for row in rows])
+    others = allowed.copy()
+    others[list(places)] = False
+    best: Judged | None = None
+    for row, vector, likely in zip(
+        rows, asked, copy.likeliest(asked, others, JUDGED_WHOLE), strict=True
+    ):
+        near = _compared(connection, vector, version, likely)
+        if near and row.cause and (best is None or near[0].distance < best.nearest.distance):
+            lead = lead_of(near, all_of_them=len(near) < JUDGED_WHOLE)
+            best = Judged(job_id, row.cause, near[0], lead)
+    return best
 
 
-def _main_directions(vectors: Float32) -> Float32:
-    """The directions along which vectors (n, size) reach farthest, orthonormal, (size, k).
+def lead_of(near: Sequence[NearSound], *, all_of_them: bool) -> float | None:
+    """How much farther the nearest take with another cause is.
 
-    Randomised range finder with two power iterations (Halko, Martinsson and Tropp, 2011,
-    algorithm 4.4); always the same for the same vectors.
+    Where `near` are not all there are and have one cause, it is at least as far as the last; None
+    when no take has another cause.
     """
-    count, size = vectors.shape
-    wanted = min(DIRECTIONS, count, size)
-    wide = min(wanted + 16, size)
-    chance = np.random.default_rng(0).standard_normal((count, wide)).astype(np.float32)
-    span, _ = np.linalg.qr(vectors.T @ chance)
-    for _ in range(2):
-        span, _ = np.linalg.qr(vectors.T @ (vectors @ span))
-    _, _, turned = np.linalg.svd(vectors @ span, full_matrices=False)
-    directions: Float32 = np.ascontiguousarray(span @ turned[:wanted].T, dtype=np.float32)
-    return directions
+    for one in near:
+        if one.cause != near[0].cause:
+            return one.distance - near[0].distance
+    return None if all_of_them else near[-1].distance - near[0].distance
 
 
 def _compared(
@@ -269,19 +290,12 @@ def _compared(
             SOUND.c.version == version, SOUND.c.entry_id.in_(names)
         )
     ).all()
-    alike = np.array([_read(row.vector, asked.size) for row in rows]) @ asked
+    alike = np.array([read_vector(row.vector, asked.size) for row in rows]) @ asked
     near = [
         NearSound(row.entry_id, row.job_id, row.cause, max(1.0 - float(value), 0.0))
         for row, value in zip(rows, alike, strict=True)
     ]
     return sorted(near, key=lambda one: (one.distance, one.entry_id))
-
-
-def _read(kept: bytes, size: int | None = None) -> Float32:
-    vector: Float32 = np.frombuffer(kept, _KEPT_AS).astype(np.float32)
-    if size is not None and vector.size != size:
-        raise InputError(f"A kept sound of {vector.size} numbers", allowed=f"{size}")
-    return vector
 
 
 def _checked(vector: npt.ArrayLike) -> Float32:
@@ -309,16 +323,26 @@ def known_cause(outcome: Mapping[str, Any]) -> str | None:
     return cause if outcome.get("closed") is True and not doubtful else None
 
 
+def shows_the_noise(take: Mapping[str, Any]) -> bool:
+    """Whether the noise complained of can be in a take: before the repair, the belt not off.
+
+    >>> shows_the_noise({"belt": "on"}), shows_the_noise({"stage": "after"})
+    (True, False)
+    """
+    return take.get("stage") != "after" and take.get("belt") != "off"
+
+
 def keep_sounds(connection: sa.Connection, entry: Entry) -> None:
-    """A listener of the record: a job's outcome gives its takes their cause; a removed take is
-    not compared any more."""
+    """A listener of the record: a job's outcome gives its takes their cause; a take that is
+    removed, or turns out to be one without the noise, is not compared any more."""
     if entry.kind == "outcome":
         cause = None if entry.removed else known_cause(entry.body)
         here = sa.and_(SOUND.c.job_id == entry.job_id, SOUND.c.cause.is_distinct_from(cause))
         values: dict[str, Any] = {"cause": cause}
     elif entry.version > 1:
-        here = sa.and_(SOUND.c.entry_id == entry.id, SOUND.c.hidden != entry.removed)
-        values = {"hidden": entry.removed}
+        hidden = entry.removed or not shows_the_noise(entry.body)
+        here = sa.and_(SOUND.c.entry_id == entry.id, SOUND.c.hidden != hidden)
+        values = {"hidden": hidden}
     else:
         return
     if connection.execute(sa.select(SOUND.c.entry_id).where(here).limit(1)).first() is not None:

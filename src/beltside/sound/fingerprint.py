@@ -272,8 +272,9 @@ def profile(one: Fingerprint) -> tuple[Float64, npt.NDArray[np.bool_]]:
     return row, reached
 
 
-def _cleaned(one: Fingerprint, nuisance: Nuisance | None) -> tuple[Float64, npt.NDArray[np.bool_]]:
-    """The profile without the nuisance (Solomonoff, Campbell & Boardman 2005)."""
+def cleaned(one: Fingerprint, nuisance: Nuisance | None) -> tuple[Float64, npt.NDArray[np.bool_]]:
+    """The profile without the nuisance (Solomonoff, Campbell & Boardman 2005), shape (k,), and
+    which of its values the recording reaches, shape (k,)."""
     row, reached = profile(one)
     if nuisance is None:
         return row, reached
@@ -290,7 +291,7 @@ def likeness(one: Fingerprint, other: Fingerprint, nuisance: Nuisance | None = N
     """
     if one.rhythm is None or other.rhythm is None:
         return _texture_likeness(one, other)
-    return _alike(_cleaned(one, nuisance), _cleaned(other, nuisance))
+    return _alike(cleaned(one, nuisance), cleaned(other, nuisance))
 
 
 def _texture_likeness(one: Fingerprint, other: Fingerprint) -> float:
@@ -317,11 +318,11 @@ def distances(
     asked: Fingerprint, known: Sequence[Fingerprint], nuisance: Nuisance | None = None
 ) -> Float64:
     """Distance of one take to each of several, shape (len(known),)."""
-    mine = None if asked.rhythm is None else _cleaned(asked, nuisance)
+    mine = None if asked.rhythm is None else cleaned(asked, nuisance)
     each = [
         _texture_likeness(asked, one)
         if mine is None or one.rhythm is None
-        else _alike(mine, _cleaned(one, nuisance))
+        else _alike(mine, cleaned(one, nuisance))
         for one in known
     ]
     return np.maximum(1.0 - np.array(each, dtype=np.float64), 0.0)

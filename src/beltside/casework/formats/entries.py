@@ -11,6 +11,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
+from beltside.casework.formats.case import MIC_SPACING_RANGE_MM, STAND_OFF_RANGE_MM
 from beltside.casework.formats.fields import Number
 
 Line = Annotated[str, StringConstraints(max_length=300)]
@@ -87,6 +88,20 @@ class TakeEntryKeys(EntryKeys):
     raised: bool = Field(default=False, description="engine speed raised")
     crank_rpm: Annotated[Number, Field(ge=300, le=8000)] | None = Field(
         default=None, description="crank speed read off a dash or scan tool, turns per minute"
+    )
+    mic_spacing_mm: (
+        Annotated[Number, Field(ge=MIC_SPACING_RANGE_MM[0], le=MIC_SPACING_RANGE_MM[1])] | None
+    ) = Field(default=None, description="stereo take: distance of the phone's two microphones, mm")
+    stand_off_mm: (
+        Annotated[Number, Field(ge=STAND_OFF_RANGE_MM[0], le=STAND_OFF_RANGE_MM[1])] | None
+    ) = Field(default=None, description="stereo take: distance from the phone to the pulleys, mm")
+    phone_at: list[Line] = Field(
+        default_factory=list,
+        description="stereo take: where the phone was, a part or mm right of (above) the crank, "
+        "several for a phone moved steadily from one to the next",
+    )
+    held: Literal["across", "upright"] = Field(
+        default="across", description="stereo take: microphones left and right, or one above"
     )
     stage: Literal["before", "after"] = Field(
         default="before", description="before the repair, or after it"
