@@ -17,6 +17,9 @@ from beltside.casework.shop_teardown import JobPlan, plan_of, suggested_template
 from beltside.jobs.card import STAGES
 from beltside.jobs.entries import Entry, JobSheet
 
+SETTLED: Final = 0.5
+"""From these odds on a suspect is called the likely one; below, it is only in front."""
+
 TYPICAL_MINUTES: Final[Mapping[str, float]] = {
     "words": 3,
     "take": 3,
@@ -181,7 +184,7 @@ def view_of(shop: Shop, job: JobSheet, *, today: date | None = None) -> JobView:
     stages = _stages(job, found, plan, plan_problem, tenths)
     return JobView(
         job_line(job.job),
-        _answer(job, top.id, top.name, tenths),
+        _answer(job, found, tenths),
         top.id,
         top.name,
         top.probability,
@@ -205,7 +208,7 @@ def _plan(shop: Shop, job: JobSheet) -> tuple[JobPlan | None, str]:
         return None, str(error)
 
 
-def _answer(job: JobSheet, suspect: str, name: str, tenths: str) -> str:
+def _answer(job: JobSheet, found: JobFind, tenths: str) -> str:
     outcome = _body(job.newest("outcome"))
     cause = str(outcome.get("cause") or "")
     if outcome.get("closed") is True:
@@ -214,11 +217,14 @@ def _answer(job: JobSheet, suspect: str, name: str, tenths: str) -> str:
         return f"{said}{after.get(outcome.get('cured'), '')}."  # type: ignore[arg-type]
     if not job.of_kind("take") and not job.of_kind("finding"):
         return "Nothing was heard or checked yet: every suspect is open."
-    if suspect == "none":
-        return f"Most likely nothing is wrong: {tenths}."
-    if suspect == "other":
-        return f"Most likely something not listed here: {tenths}."
-    return f"Most likely the {name}: {tenths}."
+    top = found.result.suspects[0]
+    wordings = {"none": "nothing is wrong", "other": "something not listed here"}
+    wording = wordings.get(top.id, f"the {top.name}")
+    if found.listening and not job.of_kind("finding"):
+        return "The takes are being listened to: every suspect is open."
+    if top.probability < SETTLED:
+        return f"Not settled yet; in front {wording}: {tenths}."
+    return f"Most likely {wording}: {tenths}."
 
 
 def _next(

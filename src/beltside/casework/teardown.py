@@ -405,9 +405,7 @@ def _warnings(
     said = list(plan_.provenance.warnings)
     bare = [view.title for view in views if view.torque.startswith("torque: not entered")]
     if bare:
-        said.append(
-            f"no torque entered for {_quoted(bare)}: read it from the maker's service data"
-        )
+        said.append(f"no torque entered for {_quoted(bare)}: read it from the maker's service data")
     fluids = [
         one.name
         for one in bought
