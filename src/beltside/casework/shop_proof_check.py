@@ -16,6 +16,7 @@ from beltside.casework.proof_sheet import (
     sheet_from_json,
 )
 from beltside.casework.shop import Entry, MissingError, Shop, sheet_of
+from beltside.casework.shop_forget import is_forgotten
 from beltside.casework.shop_proof import proof_of
 
 MOST_NAMED: Final = 200
@@ -136,6 +137,8 @@ def check_sheet(shop: Shop, plain: Mapping[str, Any]) -> ProofChecked:
         altered += _altered(content, should)
         if found is not None:
             says += _told(shop, found)
+            if is_forgotten(shop, sheet.job_id):
+                altered.clear()
         else:
             says.append("Figures were altered after it was handed out.")
     else:
@@ -168,10 +171,13 @@ def _told(shop: Shop, entry: Entry) -> tuple[str, ...]:
     """The sheet as handed out, and whether the record of that time still says the same."""
     when = entry.created_at.strftime("%Y-%m-%d %H:%M UTC")
     says = [f"This sheet was handed out on {when} by {entry.by}."]
+    assert entry.job_id is not None
+    if is_forgotten(shop, entry.job_id):
+        # The copy has no owner any more: nothing but the digest is left to compare.
+        return (f"{says[0]} The owner asked to be forgotten since: only its digest is kept.",)
     kept = sheet_from_json(entry.body["sheet"])
     if kept.digest != entry.body["digest"]:
         says.append("Its copy in the record is damaged: the digest there is another.")
-    assert entry.job_id is not None
     now = proof_of(shop, entry.job_id, at=kept.time)
     says += [
         f"The record now says otherwise for that time: {one.where} is {one.should_be}, "

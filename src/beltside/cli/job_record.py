@@ -7,6 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from beltside.base.words import count_of
+from beltside.cli.forget import forget
 from beltside.cli.job_shop import JobName, Json, tell, the_shop
 
 Entry = Annotated[str, typer.Argument(metavar="ENTRY", help="The entry, as the history shows it.")]
@@ -262,6 +263,7 @@ def add_record_commands(app: typer.Typer) -> None:
         (history, "Every change of a job."),
         (restore_version, "Bring an earlier version of an entry back."),
         (remove, "Take an entry off the job."),
+        (forget, "Take an owner's data out, as he may ask."),
         (remind, "Something to look at again."),
         (reminders, "What is to be looked at again."),
     ):
