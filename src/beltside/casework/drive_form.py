@@ -6,7 +6,6 @@ offset) and their order stay.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -20,6 +19,7 @@ from beltside.casework.drive import drive_of_sheet
 from beltside.casework.drive_results import DriveResult
 from beltside.casework.formats.drive_sheet import drive_sheet_from_text
 from beltside.casework.formats.problems import FileProblemsError
+from beltside.casework.toml_form import parsed, put, shown
 
 HEAD_FIELDS: Final[Mapping[str, tuple[str, str]]] = {
     "cylinders": ("engine", "cylinders"),
@@ -41,8 +41,7 @@ ROW_FIELDS: Final = (
     "bearing",
 )
 MOST_ROWS: Final = 20
-_WORDS: Final = frozenset({"part", "face"})
-_NUMBER: Final = re.compile(r"[+-]?\d+([.,]\d+)?")
+_WORDS: Final = frozenset({"part", "face", "bearing"})
 
 Row = dict[str, str]
 
@@ -82,14 +81,14 @@ def form_of(toml: str) -> DriveForm:
     InputError
         When the text is no TOML.
     """
-    document = _parsed(toml)
+    document = parsed(toml, "drive sheet")
     head = {}
     for name, (table, key) in HEAD_FIELDS.items():
         held = document.get(table, {})
-        head[name] = _shown(held.get(key)) if isinstance(held, Mapping) else ""
+        head[name] = shown(held.get(key)) if isinstance(held, Mapping) else ""
     pulleys = document.get("pulley", [])
     rows = [
-        {key: _shown(one.get(key)) for key in ROW_FIELDS}
+        {key: shown(one.get(key)) for key in ROW_FIELDS}
         for one in (pulleys if isinstance(pulleys, list) else [])
         if isinstance(one, Mapping)
     ]
@@ -101,7 +100,7 @@ def toml_of(form: DriveForm, before: str = "") -> str:
 
     A row keeps the further keys of the pulley of its part; rows left wholly empty are dropped.
     """
-    document = _parsed(before)
+    document = parsed(before, "drive sheet")
     if "name" not in document:
         document.add("name", "Front drive")
     for name, (table, key) in HEAD_FIELDS.items():
@@ -161,42 +160,16 @@ def _field_of(where: Sequence[str | int]) -> str:
     return ""
 
 
-def _parsed(toml: str) -> Any:
-    try:
-        return tomlkit.parse(toml)
-    except ParseError as error:
-        raise InputError(
-            f"The drive sheet is no TOML: {error}", instead="the form, or a text as in the docs"
-        ) from error
-
-
-def _shown(value: Any) -> str:
-    """A value as a form shows it."""
-    if value is None:
-        return ""
-    if isinstance(value, Mapping):
-        return "{ " + ", ".join(f"{key} = {_shown(held)}" for key, held in value.items()) + " }"
-    if isinstance(value, float) and value == int(value):
-        return str(int(value))
-    return str(value)
-
-
 def _put(table: Any, key: str, text: str) -> None:
-    """Put what was typed into a table: a number where it is one, else as text to be told of."""
+    """As `put`; a bearing may be an inline table."""
     text = text.strip()
-    if not text:
-        if key in table:
-            del table[key]
-        return
-    value: Any = text
     if key == "bearing" and text.startswith("{"):
         try:
             value = tomlkit.parse(f"bearing = {text}")["bearing"]
         except ParseError:
-            value = text
-    elif key not in _WORDS and key != "bearing" and _NUMBER.fullmatch(text):
-        plain = text.replace(",", ".")
-        value = float(plain) if "." in plain else int(plain)
-    if key in table and table[key] == value:
-        return
-    table[key] = value
+            pass
+        else:
+            if table.get(key) != value:
+                table[key] = value
+            return
+    put(table, key, text, words=_WORDS)

@@ -45,12 +45,14 @@ class Gauge:
         return max(0, -int(exponent))
 
     def shown(self, kpa: float) -> str:
-        """A pressure as the gauge would show it, without its unit.
+        """A pressure as the gauge would show it, without its unit; one read finer keeps a digit.
 
-        >>> Gauge("bar", 0.02).shown(107.0), Gauge("psi", 0.5).shown(107.0)
-        ('1.07', '15.5')
+        >>> Gauge("bar", 0.01).shown(107.0), Gauge("kPa", 1.0).shown(106.5)
+        ('1.07', '106.5')
         """
-        return f"{kpa / KPA_PER[self.unit]:.{self.digits}f}"
+        value = kpa / KPA_PER[self.unit]
+        between = abs(value - round(value, self.digits)) > 0.1 * self.step
+        return f"{value:.{self.digits + between}f}"
 
     def typed(self, text: str) -> str:
         """A pressure as typed, with the gauge's unit behind a bare figure.

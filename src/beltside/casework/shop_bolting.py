@@ -13,6 +13,7 @@ from beltside.base.errors import InputError
 from beltside.casework.bolts_answer import BoltsAnswer
 from beltside.casework.bolts_order import order
 from beltside.casework.formats.toml_file import parse_toml
+from beltside.casework.match_part import read_part
 from beltside.casework.match_parts import MatchResult, match_parts
 from beltside.casework.shop import Shop, checked, sheet_of, write
 from beltside.casework.shop_measure import text_as_file
@@ -42,7 +43,8 @@ def save_bolt_pattern(
     Raises
     ------
     InputError
-        When it is no hole pattern, or the torque has no source; nothing is kept then.
+        When it is no hole pattern, the torque has no source, or bolts are ticked already in an
+        order that this one is not; nothing is kept then.
     """
     job = sheet_of(shop, job_id)
     body = checked(
@@ -59,8 +61,26 @@ def save_bolt_pattern(
     answer = _ordered(toml, body["torque"], body["torque_source"])
     for entry in job.of_kind("bolt-pattern"):
         if entry.body["fastener"] == body["fastener"]:
+            _require_same_order(job, entry, answer)
             return shop.record.change(entry.id, body, by=shop.by).entry, answer
     return write(shop, job.job.id, "bolt-pattern", body), answer
+
+
+def _require_same_order(job: JobSheet, entry: Entry, answer: BoltsAnswer) -> None:
+    """Refuse another order under bolts that are ticked: their ticks would stand at others."""
+    name = entry.body["fastener"]
+    ticked = sum(one.body["fastener"] == name for one in job.of_kind("torque-tick"))
+    if not ticked:
+        return
+    before = _ordered(
+        str(entry.body["toml"]), str(entry.body["torque"]), str(entry.body["torque_source"])
+    )
+    if before.data["order"] != answer.data["order"]:
+        raise InputError(
+            f"{ticked} ticks of {name} stand in another order",
+            allowed="the same order while bolts are ticked",
+            instead="another name for what is bolted, or taking the ticks back first",
+        )
 
 
 @lru_cache(maxsize=32)
@@ -237,6 +257,11 @@ def _bolt(now: BoltsNow, number: int | None, pass_number: int | None) -> BoltNow
     )
 
 
+def bolt_patterns(job: JobSheet) -> tuple[str, ...]:
+    """What is bolted on a job, by the patterns kept, oldest first."""
+    return tuple(str(one.body["fastener"]) for one in job.of_kind("bolt-pattern"))
+
+
 # Part match --------------------------------------------------------------------------------------
 
 _ENDINGS: Final = {"image/png": ".png", "image/webp": ".webp", "image/tiff": ".tif"}
@@ -320,6 +345,27 @@ def match_on_job(
     }
     entry = write(shop, job.job.id, "part-match", typed, entry_id=entry_id, files=files)
     return MatchKept(entry, result)
+
+
+def matched_holes(shop: Shop, job: JobSheet) -> list[tuple[float, float]]:
+    """Hole centres of the new part of the last match [mm], seen from where its bolts go in.
+
+    A match sees the mating face; the bolts go in from the other one.
+
+    Raises
+    ------
+    InputError
+        When no part was matched on this job.
+    """
+    kept = job.newest("part-match")
+    given = kept.body["result"].get("given", []) if kept is not None else []
+    if kept is None or len(given) < 2:
+        raise InputError("no part was matched on this job", instead="typing the holes")
+    with tempfile.TemporaryDirectory(prefix="beltside-") as folder:
+        part = PartGiven(given[1]["name"], given[1]["photo"], given[1]["toml"])
+        path = _laid_out(shop, part, Path(folder) / "new")
+        measured = read_part(path, disc_mm=kept.body["result"].get("disc_mm"))
+    return [(-float(x), float(y)) for x, y in measured.holes.places_mm]
 
 
 def _laid_out(shop: Shop, one: PartGiven, folder: Path) -> Path:

@@ -7,6 +7,7 @@ from typing import Final
 from fastapi import APIRouter
 
 from beltside.web.routes import (
+    bolts,
     compare,
     complaint,
     coolant,
@@ -34,6 +35,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     drive.router,
     coolant.router,
     hold.router,
+    bolts.router,
     proof.router,
     history.router,
     files.router,

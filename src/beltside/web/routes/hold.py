@@ -134,8 +134,8 @@ class HoldPage(Page):
     """The hold test: its setup, or its readings and verdict.
 
     `test` is None while none is begun or a new one is being set up. `elapsed` are the seconds since
-    pumping ended, below 0 before the first reading. `start` is what the gauge's figure begins at.
-    `setup` are (name, words, unit, hint).
+    pumping ended, `since_last` those since the last reading, below 0 before the first. `start` is
+    what the gauge's figure begins at. `setup` are (name, words, unit, hint).
     """
 
     template = "hold.html"
@@ -147,6 +147,7 @@ class HoldPage(Page):
     unit: str
     target: Target | None
     elapsed: float
+    since_last: float
     start: str
     degree: str
     seen: Sequence[str]
@@ -373,6 +374,8 @@ def _page(
         if target is not None
         else ""
     )
+    last = now.readings[-1] if now is not None and now.readings else None
+    elapsed = elapsed_s(now.test, datetime.now(UTC)) if now is not None and last else -1.0
     return HoldPage(
         frame,
         frame.number,
@@ -381,7 +384,8 @@ def _page(
         gauge,
         gauge.unit,
         target,
-        elapsed_s(test, datetime.now(UTC)) if now is not None and now.readings and test else -1.0,
+        elapsed,
+        -1.0 if last is None else elapsed - 60.0 * float(last.body["minutes"]),
         start,
         Words(us).degree,
         list(test.body.get("seen", ())) if test is not None else [],

@@ -31,7 +31,7 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "find": (("find", text_("Odds and checks")),),
     "measure": (("drive", text_("Belt drive")),),
     "agree": (),
-    "work": (),
+    "work": (("bolts", text_("Bolting")),),
     "prove": (
         ("coolant", text_("Coolant bench")),
         ("hold", text_("Hold test")),
@@ -52,8 +52,6 @@ COMMANDS: Final[Mapping[str, Sequence[str]]] = {
     ),
     "work": (
         "tick",
-        "bolts",
-        "torque",
         "match",
         "part",
     ),
