@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import lru_cache
 from typing import Any, Final
 
-from beltside.base.errors import BeltsideError, InputError, nearest
+from beltside.base.errors import BeltsideError, InputError
 from beltside.casework.formats.teardown_job import ReadJob, job_from
 from beltside.casework.shop import Shop, checked, sheet_of, write
 from beltside.casework.teardown import job_of_technician, planned_minutes, teardown_of
@@ -16,6 +17,8 @@ from beltside.casework.teardown_templates import template_job, template_names
 from beltside.jobs.entries import Entry, JobSheet
 from beltside.teardown.learning import SLOWEST, Learned, Logged
 from beltside.teardown.model import Job as WorkJob
+from beltside.teardown.model import Trouble
+from beltside.teardown.times import Minutes
 
 AIMS: Final = ("expected", "sure", "tools")
 MOST_LOGGED_JOBS: Final = 200
@@ -43,15 +46,32 @@ TEMPLATE_OF: Final[Mapping[str, str]] = {
 class StepNow:
     """A step of the plan with its tick.
 
-    `state` is "open", "started", "done" or "went wrong"; `tick` the entry that says so; `minutes`
-    what it took.
+    Attributes
+    ----------
+    step
+        As planned.
+    number
+        Its place among all steps, those done first; from 1.
+    state
+        "open", "started", "stopped", "done", "went wrong" or "stuck".
+    tick
+        The entry that says so.
+    minutes
+        What it took; what its clock has counted so far for one that is not done [min].
+    note, says
+        Where it fought back; which trouble it was.
+    running_since
+        When its clock was started, ISO 8601; "" while it stands still.
     """
 
     step: StepView
+    number: int = 0
     state: str = "open"
     tick: str = ""
     minutes: float | None = None
     note: str = ""
+    says: str = ""
+    running_since: str = ""
 
 
 @dataclass(frozen=True)
@@ -68,12 +88,15 @@ class JobPlan:
         All steps with their ticks: those done in the order they were done, then those left.
     technician
         Whose minutes these are; "" for the plan's own.
+    stuck
+        Steps of the plan at first that can't be done and are gone round.
     """
 
     whole: TeardownResult
     left: TeardownResult | None
     steps: tuple[StepNow, ...]
     technician: str
+    stuck: tuple[StepNow, ...] = ()
 
     @property
     def next(self) -> StepView | None:
@@ -85,6 +108,32 @@ class JobPlan:
         """Expected minutes still to be worked."""
         return 0.0 if self.left is None else self.left.way.expected_min
 
+    @property
+    def minutes_in_all(self) -> float:
+        """Minutes of the steps done, as ticked or else as planned, and those still to be worked."""
+        done = (
+            one.step.expected_min if one.minutes is None else one.minutes
+            for one in self.steps
+            if one.state == "done"
+        )
+        return sum(done) + self.minutes_left
+
+    @property
+    def detour(self) -> str:
+        """How the way differs now from the one planned at first, in a sentence; "" when not."""
+        if self.left is None:
+            return ""
+        titles = {one.thing: one.title for one in (*self.left.steps, *self.whole.steps)[::-1]}
+        now = set(self.left.way.things) | set(self.left.done)
+        before = self.whole.way.things
+        new = [titles.get(one, one) for one in self.left.way.things if one not in before]
+        gone = [titles.get(one, one) for one in before if one not in now]
+        if not new and not gone:
+            return ""
+        said = [f"now also {_quoted(new)}"] if new else []
+        said += [f"no longer {_quoted(gone)}"] if gone else []
+        return f"The way has changed: {', '.join(said)}."
+
     def to_json(self) -> dict[str, Any]:
         """The JSON of `teardown` for what is left, with the ticks."""
         plain = (self.left or self.whole).to_json()
@@ -92,6 +141,8 @@ class JobPlan:
             **plain,
             "technician": self.technician,
             "minutes_left": round(self.minutes_left, 1),
+            "minutes_in_all": round(self.minutes_in_all, 1),
+            "detour": self.detour,
             "ticks": [
                 {
                     "step": one.step.id,
@@ -100,6 +151,8 @@ class JobPlan:
                     "entry": one.tick,
                     "minutes": one.minutes,
                     "note": one.note,
+                    "says": one.says,
+                    "running_since": one.running_since,
                 }
                 for one in self.steps
             ],
@@ -130,7 +183,8 @@ def make_plan(shop: Shop, job_id: str, typed: Mapping[str, Any]) -> Entry:
             allowed=", ".join(template_names()),
             instead=suggested_template(shop, job) or "a template that is near, bent to this car",
         )
-    _planned(body["template"], body["toml"], tuple(body["target"]), body["aim"], (), (), (), (), "")
+    made = (body["template"], body["toml"], tuple(body["target"]), body["aim"])
+    planned_from(made, Standing())
     # All fields are given, so that a template chosen anew does not keep the old one's text.
     return write(shop, job.job.id, "plan", body)
 
@@ -162,15 +216,14 @@ def plan_of(shop: Shop, job: JobSheet, *, technician: str | None = None) -> JobP
     if entry is None:
         raise InputError(_NO_PLAN, allowed="a template or a job file", instead="making the plan")
     body = entry.body
-    ticks = _ticks(job)
+    ticks = ticks_of(job)
     who = shop.by if technician is None else technician
     made = (str(body["template"]), str(body["toml"]), tuple(body["target"]), str(body["aim"]))
     logs = logged_times(shop, who, exclude=job.job.id)
-    whole = _planned(*made, (), (), (), logs, who)
-    done, refitted, wrong = _where_it_stands(ticks)
+    whole = planned_from(made, Standing(), logs, who)
     left: TeardownResult | None
     try:
-        left = _planned(*made, done, refitted, wrong, logs, who)
+        left = planned_from(made, standing_of(ticks), logs, who)
     except InputError:
         # All is off and on again: nothing is left to plan.
         if any(step.id not in ticks for step in whole.steps):
@@ -179,24 +232,60 @@ def plan_of(shop: Shop, job: JobSheet, *, technician: str | None = None) -> JobP
     if left is not None and not left.steps:
         left = None
     by_id = {step.id: step for step in (*whole.steps, *(left.steps if left else ()))}
-    steps = [
-        _step_now(by_id[name], tick)
+    steps: list[tuple[StepView, Entry | None]] = [
+        (by_id[name], tick)
         for name, tick in ticks.items()
         if name in by_id and tick.body["state"] == "done"
     ]
-    for step in left.steps if left else ():
-        steps.append(_step_now(step, ticks.get(step.id)))
-    return JobPlan(whole, left, tuple(steps), who if logs else "")
+    steps += [(step, ticks.get(step.id)) for step in (left.steps if left else ())]
+    numbered = tuple(
+        _step_now(step, number, tick) for number, (step, tick) in enumerate(steps, start=1)
+    )
+    shown = {one.step.id for one in numbered}
+    stuck = tuple(
+        _step_now(by_id[name], 0, tick)
+        for name, tick in ticks.items()
+        if tick.body["state"] == "stuck" and name in by_id and name not in shown
+    )
+    return JobPlan(whole, left, numbered, who if logs else "", stuck)
 
 
-def _step_now(step: StepView, tick: Entry | None) -> StepNow:
+def _step_now(step: StepView, number: int, tick: Entry | None) -> StepNow:
     if tick is None:
-        return StepNow(step)
+        return StepNow(step, number)
     body = tick.body
-    return StepNow(step, body["state"], tick.id, body.get("minutes"), body.get("note", ""))
+    started, stopped = body.get("started") or [], body.get("stopped") or []
+    minutes = body.get("minutes")
+    if body["state"] != "done":
+        minutes = clock_minutes(started, stopped)
+    return StepNow(
+        step,
+        number,
+        body["state"],
+        tick.id,
+        minutes,
+        body.get("note", ""),
+        body.get("says", ""),
+        started[-1] if len(started) > len(stopped) else "",
+    )
 
 
-def _ticks(job: JobSheet) -> dict[str, Entry]:
+def clock_minutes(started: Sequence[str], stopped: Sequence[str]) -> float | None:
+    """Minutes a step's clock has counted; None when it was never stopped.
+
+    >>> clock_minutes(["2026-05-04T09:00:00+00:00"], ["2026-05-04T09:12:30+00:00"])
+    12.5
+    """
+    spans = [
+        datetime.fromisoformat(end) - datetime.fromisoformat(start)
+        for start, end in zip(started, stopped, strict=False)
+    ]
+    if not spans:
+        return None
+    return round(sum(max(one.total_seconds(), 0.0) for one in spans) / 60.0, 1)
+
+
+def ticks_of(job: JobSheet) -> dict[str, Entry]:
     """The newest tick of each step, in the order the steps were first ticked."""
     found: dict[str, Entry] = {}
     for entry in job.of_kind("step-tick"):
@@ -204,10 +293,9 @@ def _ticks(job: JobSheet) -> dict[str, Entry]:
     return found
 
 
-def _where_it_stands(
-    ticks: Mapping[str, Entry],
-) -> tuple[tuple[str, ...], tuple[str, ...], tuple[tuple[str, str], ...]]:
-    done, refitted, wrong = [], [], []
+def standing_of(ticks: Mapping[str, Entry]) -> Standing:
+    """Where the work stands, by the ticks of the steps."""
+    done, refitted, wrong, stuck, slower = [], [], [], [], []
     for name, tick in ticks.items():
         phase, _, thing = name.partition(":")
         state = tick.body["state"]
@@ -216,29 +304,74 @@ def _where_it_stands(
         elif state == "done":
             refitted.append(thing)
         elif state == "went wrong":
-            wrong.append((thing, str(tick.body.get("says", ""))))
+            extra = tuple(float(one) for one in tick.body.get("extra_min") or ())
+            if phase == "apart":
+                wrong.append((thing, str(tick.body.get("says", "")), extra))
+            elif extra:
+                slower.append((thing, extra))
+        elif state == "stuck" and phase == "apart":
+            stuck.append(thing)
     # What is on again was off before, whether or not that was ticked.
     done += [thing for thing in refitted if thing not in done]
-    return tuple(sorted(done)), tuple(sorted(refitted)), tuple(sorted(wrong))
+    return Standing(
+        tuple(sorted(done)),
+        tuple(sorted(refitted)),
+        tuple(sorted(wrong)),
+        tuple(sorted(stuck)),
+        tuple(sorted(slower)),
+    )
+
+
+Made = tuple[str, str, tuple[str, ...], str]
+"""Template, text, targets and aim of a plan."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where the work stands: things off, on again, gone wrong, stuck, slower to refit.
+
+    `wrong` has a thing, its trouble, and the minutes more of one that was not foreseen; `slower`
+    a thing and the minutes more its refit takes.
+    """
+
+    done: tuple[str, ...] = ()
+    refitted: tuple[str, ...] = ()
+    wrong: tuple[tuple[str, str, tuple[float, ...]], ...] = ()
+    stuck: tuple[str, ...] = ()
+    slower: tuple[tuple[str, tuple[float, ...]], ...] = ()
 
 
 @lru_cache(maxsize=64)
-def _planned(
-    template: str,
-    toml: str,
-    target: tuple[str, ...],
-    aim: str,
-    done: tuple[str, ...],
-    refitted: tuple[str, ...],
-    wrong: tuple[tuple[str, str], ...],
-    logs: tuple[Logged, ...],
-    who: str,
+def planned_from(
+    made: Made, standing: Standing, logs: tuple[Logged, ...] = (), who: str = ""
 ) -> TeardownResult:
+    """The plan from where the work stands, by the minutes of `who` where some are logged.
+
+    Raises
+    ------
+    InputError
+        As `teardown_of`.
+    """
+    template, toml, target, aim = made
     read = read_plan(template, toml)
     own: WorkJob = read.job
     learned: Learned | None = None
     if logs:
         own, learned = job_of_technician(read.job, logs, who)
+    # What was ticked under an earlier text of the plan is no longer in it.
+    done = tuple(name for name in standing.done if name in own.names)
+    wrong = {}
+    for name, what, extra in standing.wrong:
+        if name not in own.names or name in done:
+            continue
+        if extra:
+            own = _with_trouble(own, name, what, extra)
+        # A trouble the plan knows nothing of is kept as a tick and changes no minutes.
+        if own.thing(name).troubles:
+            wrong[name] = what
+    for name, extra in standing.slower:
+        if name in own.names:
+            own = _slower(own, name, extra)
     return teardown_of(
         read,
         own,
@@ -246,14 +379,35 @@ def _planned(
         repairs=target,
         aim=aim,
         done=done,
-        refitted=refitted,
-        # A trouble the plan knows nothing of is kept as a tick and changes no minutes.
-        gone_wrong={
-            name: what
-            for name, what in wrong
-            if name not in done and name in own.names and own.thing(name).troubles
-        },
+        refitted=tuple(name for name in standing.refitted if name in own.names),
+        blocked=tuple(name for name in standing.stuck if name in own.names and name not in done),
+        gone_wrong=wrong,
     )
+
+
+def _with_trouble(job: WorkJob, name: str, what: str, extra: Sequence[float]) -> WorkJob:
+    """The job with a trouble that was not foreseen on one of its things."""
+    trouble = Trouble(what, 1.0, Minutes(*extra))
+    things = [
+        replace(thing, troubles=(*thing.troubles, trouble)) if thing.name == name else thing
+        for thing in job.things
+    ]
+    return job.with_things(tuple(things))
+
+
+def _slower(job: WorkJob, name: str, extra: Sequence[float]) -> WorkJob:
+    """The job with a refit that takes longer."""
+    thing = job.thing(name)
+    refit = thing.refit
+    low, likely, high = extra
+    longer = Minutes(refit.low + low, refit.likely + likely, refit.high + high)
+    things = list(job.things)
+    things[job.names[name]] = replace(thing, refit=longer)
+    return job.with_things(tuple(things))
+
+
+def _quoted(titles: Sequence[str]) -> str:
+    return ", ".join(f"\u201c{title}\u201d" for title in titles)
 
 
 def read_plan(template: str, toml: str) -> ReadJob:
@@ -271,106 +425,6 @@ def read_plan(template: str, toml: str) -> ReadJob:
     from beltside.casework.formats.toml_file import parse_toml
 
     return job_from(parse_toml(toml, Path("plan")), "plan", toml)
-
-
-# Ticks -------------------------------------------------------------------------------------------
-
-
-def tick_step(
-    shop: Shop,
-    job_id: str,
-    step: str,
-    *,
-    state: str = "done",
-    minutes: float | None = None,
-    says: str = "",
-    note: str = "",
-    entry_id: str | None = None,
-) -> Entry:
-    """Tick a step of the plan: done, started or went wrong.
-
-    Parameters
-    ----------
-    step
-        The step's name in the plan ("apart:belt"), or the thing of the next step ("belt").
-    says
-        For a step that went wrong, which of its troubles it was; the first without.
-
-    Raises
-    ------
-    InputError
-        When the plan has no such step or trouble; names the nearest.
-    FieldProblemsError
-        When a field is off.
-    """
-    job = sheet_of(shop, job_id)
-    plan = plan_of(shop, job)
-    view = step_of(plan, step)
-    typed = {
-        "step": view.id,
-        "state": state,
-        "minutes": minutes,
-        "says": says or ("" if state == "went wrong" else view.title),
-        "note": note,
-    }
-    body = checked("step-tick", typed)
-    if state == "went wrong":
-        # Refuses a trouble that the step doesn't have before anything is kept.
-        entry = job.newest("plan")
-        assert entry is not None
-        done, refitted, wrong = _where_it_stands(_ticks(job))
-        _planned(
-            str(entry.body["template"]),
-            str(entry.body["toml"]),
-            tuple(entry.body["target"]),
-            str(entry.body["aim"]),
-            done,
-            refitted,
-            (*wrong, (view.thing, says)),
-            (),
-            "",
-        )
-    there = _ticks(job).get(view.id)
-    if there is not None and there.id != entry_id:
-        return shop.record.change(there.id, body, by=shop.by).entry
-    return write(shop, job.job.id, "step-tick", body, entry_id=entry_id)
-
-
-def step_of(plan: JobPlan, step: str) -> StepView:
-    """A step of a plan by its name, or by its thing: the first that is still open.
-
-    Raises
-    ------
-    InputError
-        When there is none such; names the nearest.
-    """
-    for one in plan.steps:
-        if one.step.id == step:
-            return one.step
-    for one in plan.steps:
-        if one.step.thing == step and one.state != "done":
-            return one.step
-    known = [one.step.id for one in plan.steps]
-    raise InputError(
-        f'the plan has no step "{step}"',
-        allowed=", ".join(known),
-        instead=nearest(step, known) or "",
-    )
-
-
-def untick_step(shop: Shop, job_id: str, step: str) -> Entry:
-    """Take back the tick of a step; it stays readable.
-
-    Raises
-    ------
-    InputError
-        When the step is not ticked.
-    """
-    ticks = _ticks(sheet_of(shop, job_id))
-    wanted = [name for name in ticks if step in (name, name.partition(":")[2], ticks[name].id)]
-    if not wanted:
-        raise InputError(f'"{step}" is not ticked', allowed=", ".join(ticks) or "a ticked step")
-    return shop.record.remove(ticks[wanted[-1]].id, by=shop.by)
 
 
 def logged_times(shop: Shop, technician: str, *, exclude: str = "") -> tuple[Logged, ...]:
@@ -403,7 +457,7 @@ def _logged(job: JobSheet) -> list[Logged]:
     except BeltsideError:
         return []
     found = []
-    for name, tick in _ticks(job).items():
+    for name, tick in ticks_of(job).items():
         phase, _, thing = name.partition(":")
         minutes, expected = tick.body.get("minutes"), planned.get((thing, phase), 0.0)
         if tick.body["state"] != "done" or not minutes or expected <= 0.0:

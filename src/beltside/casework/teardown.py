@@ -331,6 +331,7 @@ def _view(plan_: Plan, step: Step, number: int, why: str) -> StepView:
         )
         if apart
         else (),
+        trouble_names=tuple(one.what for one in thing.troubles) if apart else (),
         critical=step.id in plan_.network.chain,
         slack_min=timing.slack,
         earliest_min=timing.early_start,

@@ -17,7 +17,7 @@ class StepView:
 
     Minutes are low, likely, high [min]. `torque` is in words: the figure with its source, or that
     it has to be read from the maker's data. `slack_min` and `earliest_min` [min] are those of the
-    network: as if there were hands enough.
+    network: as if there were hands enough. `trouble_names` are what `troubles` tell of.
     """
 
     id: str
@@ -36,6 +36,7 @@ class StepView:
     hazards: tuple[str, ...]
     cautions: tuple[str, ...]
     troubles: tuple[str, ...]
+    trouble_names: tuple[str, ...]
     critical: bool
     slack_min: float
     earliest_min: float
@@ -107,6 +108,7 @@ class TeardownResult:
                     "hazards": list(step.hazards),
                     "cautions": list(step.cautions),
                     "troubles": list(step.troubles),
+                    "trouble_names": list(step.trouble_names),
                     "critical": step.critical,
                     "slack_min": _min(step.slack_min),
                     "earliest_min": _min(step.earliest_min),

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from beltside.cli.job_plan import add_plan_commands
 from beltside.cli.job_record import add_record_commands
 from beltside.cli.job_shop import (
     DatabaseUrl,
@@ -404,4 +405,5 @@ def settings(
 
 
 add_work_commands(job_app)
+add_plan_commands(job_app)
 add_record_commands(job_app)

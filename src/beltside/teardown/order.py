@@ -59,7 +59,11 @@ def steps_in_order(
     problem = compiled(job, targets, done=done)
     steps = sum(1 << job.names[name] for name in chosen)
     apart, held_apart = _walk(job, problem, steps, 0, problem.clauses, problem.done)
-    turned, held_back = _walk(job, problem, steps, 1, free_of_done(problem), 0)
+    try:
+        turned, held_back = _walk(job, problem, steps, 1, _met_within(problem, steps), 0)
+    except ValueError:
+        # Something came off against the model's order; only its waits can be kept on refitting.
+        turned, held_back = _walk(job, problem, steps, 1, free_of_done(problem), 0)
     back = list(reversed(turned))
     waits: dict[str, set[str]] = {}
     for step in apart:
@@ -85,6 +89,19 @@ def steps_in_order(
     shown = [name for name in ids if name not in gone and _is_step(job, name)]
     direct = _direct(ids, waits, set(shown))
     return [Step(name, name[6:], _phase(name), direct[name]) for name in shown]
+
+
+def _met_within(problem: Problem, steps: int) -> list[tuple[Clause, ...]]:
+    """The clauses for refitting: of what is off already, those that what came off can have met.
+
+    What lay behind a thing goes on before it, whether it came off before this plan or by it.
+    """
+    return [
+        tuple(rows for rows in clauses if any(not row & ~steps for row in rows))
+        if problem.done >> step & 1
+        else clauses
+        for step, clauses in enumerate(problem.clauses)
+    ]
 
 
 def _phase(name: str) -> Phase:

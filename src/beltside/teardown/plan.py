@@ -147,12 +147,15 @@ def plan(
     targets = tuple(dict.fromkeys(name for repair in wanted for name in job.repair(repair).targets))
     if not targets:
         raise InputError("nothing is to be done", allowed="at least one repair")
-    finder = _Finder(job, targets, aim, frozenset(done), frozenset(refitted), frozenset(blocked))
+    # What is off already still asks for what ends the job because of it: bleeding after draining.
+    ends = [one.name for one in job.things if one.name not in targets and set(one.when) & {*done}]
+    needed = (*targets, *ends)
+    finder = _Finder(job, needed, aim, frozenset(done), frozenset(refitted), frozenset(blocked))
     found = finder.best()
     if found.steps is None:
-        raise conflict_error(job, targets, done=done, blocked=blocked)
+        raise conflict_error(job, needed, done=done, blocked=blocked)
     chosen = finder.names(found.steps)
-    steps = steps_in_order(job, chosen, targets, done=done, refitted=refitted)
+    steps = steps_in_order(job, chosen, needed, done=done, refitted=refitted)
     second, without = (None, {}) if not explain else finder.others(found.steps)
     own = finder.way(found.steps)
     minutes = {

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+import math
+from collections.abc import AsyncIterator, Iterator, Mapping
 from typing import Annotated, Final
 
 from fastapi import Depends, Request
 from starlette.datastructures import FormData, UploadFile
 
+from beltside.casework.shop import FieldProblemsError
 from beltside.web.visitors import TOKEN_FIELD, TOKEN_HEADER, require_token
 
 PIECE_BYTES: Final = 1 << 20
-MOST_FIELDS: Final = 500
+MOST_FIELDS: Final = 1500
 MOST_FIELD_BYTES: Final = 2_000_000
 
 
@@ -36,6 +38,26 @@ def text(form: FormData, name: str) -> str:
 def texts(form: FormData, name: str) -> list[str]:
     """All values of a field that may be ticked several times."""
     return [value for value in form.getlist(name) if isinstance(value, str) and value]
+
+
+def number_typed(kind: str, typed: Mapping[str, str], name: str) -> float | None:
+    """A number as it was typed, with a decimal comma or point; None for an empty field.
+
+    Raises
+    ------
+    FieldProblemsError
+        When it is none.
+    """
+    words = typed.get(name, "").strip()
+    if not words:
+        return None
+    try:
+        value = float(words.replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value) or value < 0:
+        raise FieldProblemsError(kind, typed, {name: "is a number, such as 12 or 7.5"})
+    return value
 
 
 def typed(form: FormData) -> dict[str, str]:

@@ -47,6 +47,8 @@ _DONE_AT: Final[Mapping[str, str]] = {
     "take": "/job/{number}/take",
     "drive-sheet": "/job/{number}/drive",
     "check": "/job/{number}/find",
+    "plan": "/job/{number}/plan",
+    "step": "/job/{number}/plan",
     "take-after": "/job/{number}/take?stage=after",
     "comparison": "/job/{number}/compare",
     "hold-test": "/job/{number}/hold",

@@ -175,11 +175,24 @@ class StepTickKeys(EntryKeys):
 
     step: Line = Field(description="the step's name in the plan")
     says: Words = Field(default="", description="the step in words")
-    state: Literal["done", "started", "went wrong"] = Field(default="done", description="how far")
+    state: Literal["done", "started", "stopped", "went wrong", "stuck"] = Field(
+        default="done",
+        description="how far; stopped is begun with the clock standing still, stuck can't come off",
+    )
     minutes: Annotated[Number, Field(ge=0, le=1e5)] | None = Field(
         default=None, description="how long it took, minutes"
     )
     note: Words = Field(default="", description="where it fought back")
+    started: list[Line] = Field(
+        default_factory=list, description="when the clock was started, ISO 8601, once or more"
+    )
+    stopped: list[Line] = Field(
+        default_factory=list, description="when it was stopped; one fewer while it runs"
+    )
+    extra_min: Annotated[list[Annotated[Number, Field(ge=0, le=1e4)]], Field(max_length=3)] = Field(
+        default_factory=list,
+        description="minutes more, low, likely, high, for a trouble the plan does not know",
+    )
 
 
 class TorqueTickKeys(EntryKeys):

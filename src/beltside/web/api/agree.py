@@ -18,12 +18,8 @@ from beltside.casework.shop_bolting import (
     save_bolt_pattern,
     tick_bolt,
 )
-from beltside.casework.shop_teardown import (
-    make_plan,
-    plan_on_job,
-    tick_step,
-    untick_step,
-)
+from beltside.casework.shop_steps import tick_step, untick_step
+from beltside.casework.shop_teardown import make_plan, plan_on_job
 from beltside.casework.teardown_templates import template_names
 from beltside.web.api.answers import EntrySaid, entry_said
 from beltside.web.api.answers_work import (
@@ -62,13 +58,18 @@ class Plan(Given):
 
 
 class StepTick(Given):
-    """A step done, started, or gone wrong."""
+    """A step done, its clock started or stopped, gone wrong, or stuck."""
 
     step: Annotated[Line, Field(description='its name in the plan ("apart:belt"), or its thing')]
-    state: Literal["done", "started", "went wrong"] = "done"
+    state: Literal["done", "started", "stopped", "went wrong", "stuck"] = "done"
     minutes: Minutes | None = None
     says: Words = Field(default="", description="which of its troubles it was")
     note: Words = Field(default="", description="where it fought back")
+    extra_min: list[Minutes] = Field(
+        default_factory=list,
+        max_length=3,
+        description="minutes more, low, likely, high, for a trouble the plan does not know",
+    )
 
 
 Amount = Annotated[str | int, Field(description='money or per cent as text: "89.50"')]
@@ -185,6 +186,7 @@ def tick(shop: WriteShop, job: JobName, body: StepTick, own_name: OwnName = None
         minutes=body.minutes,
         says=body.says,
         note=body.note,
+        extra_min=body.extra_min,
         entry_id=own_name,
     )
     return entry_said(made)

@@ -63,6 +63,8 @@ class StepTickSaid(Answer):
     entry: str
     minutes: float | None
     note: str
+    says: str
+    running_since: str
 
 
 class PlanSaid(Answer):
@@ -72,6 +74,8 @@ class PlanSaid(Answer):
     repairs: list[str]
     technician: str
     minutes_left: float
+    minutes_in_all: float
+    detour: str
     ticks: list[StepTickSaid]
     steps: list[dict[str, Any]]
 

@@ -30,8 +30,11 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "listen": (("take", text_("Takes")),),
     "find": (("find", text_("Odds and checks")),),
     "measure": (("drive", text_("Belt drive")),),
-    "agree": (),
-    "work": (("bolts", text_("Bolting")),),
+    "agree": (("plan", text_("Plan")),),
+    "work": (
+        ("plan", text_("Steps")),
+        ("bolts", text_("Bolting")),
+    ),
     "prove": (
         ("coolant", text_("Coolant bench")),
         ("hold", text_("Hold test")),
@@ -46,12 +49,10 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
 COMMANDS: Final[Mapping[str, Sequence[str]]] = {
     "measure": ("strum",),
     "agree": (
-        "plan",
         "estimate",
         "agree",
     ),
     "work": (
-        "tick",
         "match",
         "part",
     ),
