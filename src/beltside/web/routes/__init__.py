@@ -7,8 +7,8 @@ from typing import Final
 from fastapi import APIRouter
 
 from beltside.web.routes import (
-    bolts,
     bend,
+    bolts,
     compare,
     complaint,
     coolant,
