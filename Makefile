@@ -7,7 +7,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 export PYTHONPATH := src
 
-.PHONY: demo serve test lint bench calibrate clean format
+.PHONY: demo serve test lint bench calibrate screenshots clean format
 
 demo: $(VENV)/.runtime
 	$(BIN)/python -m beltside demo --folder demo-output
@@ -36,6 +36,11 @@ bench: $(VENV)/.tests
 calibrate: $(VENV)/.tests
 	$(BIN)/python scripts/calibrate.py
 
+# Every page at phone and desktop width, light and dark, into screenshots/.
+screenshots: $(VENV)/.tests
+	bash scripts/services.sh
+	$(BIN)/python scripts/screenshots.py
+
 $(VENV)/.runtime: requirements.txt requirements-virtualenv.txt scripts/environment.sh
 	bash scripts/environment.sh "$(PYTHON)" $(VENV) requirements.txt
 	touch $@
@@ -45,4 +50,4 @@ $(VENV)/.tests: requirements-dev.txt requirements.txt requirements-virtualenv.tx
 	touch $@ $(VENV)/.runtime
 
 clean:
-	rm -rf $(VENV) .tools build dist demo-output .mypy_cache .ruff_cache .pytest_cache .hypothesis
+	rm -rf $(VENV) .tools build dist demo-output screenshots .mypy_cache .ruff_cache .pytest_cache .hypothesis

@@ -28,8 +28,8 @@ from fastapi.routing import APIRoute
 from beltside.web.routes import ROUTERS
 
 PATIENCE_S: Final = 60.0
-FEW: Final = 3
-"""Pages of one route that are worth a look: more show nothing new."""
+FEW: Final = 4
+"""Pages of one route that are opened to choose from: more show nothing new."""
 
 
 def free_port() -> int:
@@ -112,11 +112,11 @@ def page_routes() -> dict[str, APIRoute]:
 def pages_of(address: str, *, few: int = FEW) -> dict[str, list[str]]:
     """Every page that links lead to, from the list of jobs on, by the path of its route.
 
-    A route's pages are taken from as many different jobs as there are, up to `few` of each; a page
-    of a job that no link leads to is tried with the job's number alone.
+    Up to `few` pages of each route, the fullest first; all sheets of jobs. A page of a job that no
+    link leads to is tried with the job's number alone.
     """
     routes = page_routes()
-    found: dict[str, list[str]] = {path: [] for path in routes}
+    found: dict[str, list[tuple[int, str]]] = {path: [] for path in routes}
     ahead = ["/", "/?which=all"]
     seen = set(ahead)
     while ahead:
@@ -131,7 +131,7 @@ def pages_of(address: str, *, few: int = FEW) -> dict[str, list[str]]:
         if html is None:
             continue
         if len(found[which]) < few or _is_sheet(which):
-            found[which].append(place)
+            found[which].append((len(html), place))
         links = _Links()
         links.feed(html)
         for link in links.found:
@@ -141,12 +141,12 @@ def pages_of(address: str, *, few: int = FEW) -> dict[str, list[str]]:
                 ahead.append(there)
     for name in routes:
         if not found[name] and name.count("{") == 1:
-            for sheet in reversed(found["/job/{number}"]):
+            for _, sheet in sorted(found["/job/{number}"], reverse=True):
                 place = name.replace("{number}", sheet.rpartition("/")[2])
-                if _html(address + place) is not None:
-                    found[name].append(place)
+                if html := _html(address + place):
+                    found[name].append((len(html), place))
                     break
-    return found
+    return {name: [place for _, place in sorted(some)[::-1]] for name, some in found.items()}
 
 
 def _is_sheet(route: str) -> bool:
@@ -165,6 +165,7 @@ def _html(address: str) -> str | None:
         return None
 
 
-def file_name(place: str) -> str:
-    """A page's place as the name of a file."""
-    return re.sub(r"[^a-z0-9]+", "-", place.lower()).strip("-") or "jobs"
+def file_name(route: str) -> str:
+    """The path of a page's route as the name of a file."""
+    words = route.replace("{number}", "").replace("_id}", "}")
+    return re.sub(r"[^a-z0-9]+", "-", words.lower()).strip("-") or "jobs"

@@ -12,7 +12,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
-from served import page_routes, pages_of
+from served import file_name, page_routes, pages_of
 
 from .conftest import Told, chromium, opener
 
@@ -61,6 +61,12 @@ def test_nothing_is_found(
         found[f"{place} dark"] = violations(page, "color-contrast")
     page.context.close()
     assert {place: lines for place, lines in found.items() if lines} == {}
+
+
+def test_pages_have_pictures_of_their_own() -> None:
+    names = [file_name(route) for route in page_routes()]
+    assert len(set(names)) == len(names)
+    assert file_name("/job/{number}/take/{entry_id}") == "job-take-entry"
 
 
 def test_axe_finds_what_is_wrong(browser: Browser) -> None:

@@ -212,7 +212,7 @@ def _answer(job: JobSheet, found: JobFind, tenths: str) -> str:
     outcome = _body(job.newest("outcome"))
     cause = str(outcome.get("cause") or "")
     if outcome.get("closed") is True:
-        said = f"It was the {cause.replace('.', ' ').replace('-', ' ')}" if cause else "Closed"
+        said = f"It was the {_in_words(cause)}" if cause else "Closed"
         after = {True: ", and the noise is gone", False: ", but the noise is not gone"}
         return f"{said}{after.get(outcome.get('cured'), '')}."  # type: ignore[arg-type]
     if not job.of_kind("take") and not job.of_kind("finding"):
@@ -436,4 +436,10 @@ def _record(job: JobSheet) -> tuple[str, str]:
         return "open", "Not closed."
     cured = {True: "cured", False: "not cured"}.get(body.get("cured"), "nobody said if cured")  # type: ignore[arg-type]
     back = "; it came back" if body.get("came_back") else ""
-    return "done", f"Closed: {body.get('cause') or 'no cause named'}, {cured}{back}."
+    cause = _in_words(str(body.get("cause") or "")) or "no cause named"
+    return "done", f"Closed: {cause}, {cured}{back}."
+
+
+def _in_words(suspect: str) -> str:
+    """A suspect's name of part and fault as it is spoken."""
+    return suspect.replace(".", " ").replace("-", " ")

@@ -319,7 +319,7 @@ class _Sketch:
 
     def _ruler(self, height: float) -> None:
         length = next(
-            (step for step in (200.0, 100.0, 50.0, 20.0) if step * self._scale < 200.0), 10.0
+            (step for step in (200.0, 100.0, 50.0, 20.0) if step * self._scale < 140.0), 10.0
         )
         y = height - 30.0
         end = 24.0 + length * self._scale

@@ -26,7 +26,7 @@ class JobFrame:
     answer
         The present answer in a sentence.
     probability
-        Of the leading suspect, 0 to 1; None while nothing speaks for any.
+        Of the leading suspect, 0 to 1; None on a closed job, whose answer is no guess any more.
     next_words, next_href, next_minutes
         The one thing to do next, where, and how long it takes; empty when nothing is left.
     """
@@ -77,7 +77,7 @@ def frame_of(view: JobView) -> JobFrame:
         view.line.car,
         view.line.words,
         view.answer,
-        view.probability,
+        None if view.line.stage == "closed" else view.probability,
         ahead.says,
         _DONE_AT.get(ahead.what, f"/job/{{number}}#{ahead.stage}").format(number=view.line.number)
         if ahead.what

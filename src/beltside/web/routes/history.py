@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -27,6 +27,10 @@ HOW: Final[Mapping[str, str]] = {
     "brought back": text_("brought back"),
 }
 _LONGEST: Final = 200
+# Names of files and entries, which say nothing to a reader.
+_INNER_NAME: Final = re.compile(r"[0-9a-f]{24}|[0-9a-f]{64}")
+_HEADS: Final = ("headline", "says")
+"""Where a result says itself in a sentence."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,9 @@ def _differs(was: Mapping[str, Any], now: Mapping[str, Any]) -> list[tuple[str, 
     return [
         (name, _shown(was.get(name)), _shown(value))
         for name, value in now.items()
-        if was.get(name) != value and not (name not in was and value in ("", None, [], {}, False))
+        if was.get(name) != value
+        and not (name not in was and value in ("", None, [], {}, False))
+        and not (isinstance(value, str) and _INNER_NAME.fullmatch(value))
     ]
 
 
@@ -99,5 +105,13 @@ def _shown(value: Any) -> str:
         return "yes"
     if value is False:
         return "no"
-    said = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+    if isinstance(value, Mapping):
+        head = next((value[name] for name in _HEADS if value.get(name)), None)
+        said = _shown(head) if head else "; ".join(
+            f"{name.replace('_', ' ')}: {_shown(one)}" for name, one in value.items() if _shown(one)
+        )
+    elif isinstance(value, list):
+        said = "; ".join(_shown(one) for one in value)
+    else:
+        said = str(value)
     return said if len(said) <= _LONGEST else said[:_LONGEST] + "..."
