@@ -16,10 +16,10 @@ from typing import Any, Final
 
 from PIL import Image
 from playwright.sync_api import Browser, sync_playwright
-from served import file_name, pages_of, served
 
 from beltside.casework.demo_shop import make_demo_shop
 from beltside.casework.shop import open_shop
+from served import file_name, pages_of, served
 
 ROOT: Final = Path(__file__).parents[1]
 SIZES: Final = ((390, 844), (1280, 900))
@@ -30,11 +30,12 @@ TALLEST_PX: Final = 12_000
 README: Final = (
     ("page-job.png", "/job/9", 390, 844, "light"),
     ("page-find.png", "/job/3/find", 390, 844, "light"),
-    ("page-drive.png", "/job/9/drive", 1280, 900, "light"),
+    ("page-drive.png", "/job/3/drive", 1280, 900, "light"),
     ("page-proof.png", "/job/10/proof", 390, 844, "dark"),
 )
 README_COLORS: Final = 64
 WAIT_MS: Final = 400
+LISTENING_MS: Final = 600_000
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -100,6 +101,9 @@ def for_readme(browser: Browser, address: str) -> None:
     for name, place, width, height, scheme in README:
         page = screen(browser, width, height, scheme)
         page.goto(address + place)
+        # Once the takes are listened to the page shows itself anew.
+        page.locator("[data-progress]").wait_for(state="detached", timeout=LISTENING_MS)
+        page.wait_for_load_state("networkidle")
         page.wait_for_timeout(WAIT_MS)
         picture = Image.open(io.BytesIO(page.screenshot()))
         path = ROOT / "docs" / "pictures" / name

@@ -107,8 +107,14 @@ def _shown(value: Any) -> str:
         return "no"
     if isinstance(value, Mapping):
         head = next((value[name] for name in _HEADS if value.get(name)), None)
-        said = _shown(head) if head else "; ".join(
-            f"{name.replace('_', ' ')}: {_shown(one)}" for name, one in value.items() if _shown(one)
+        said = (
+            _shown(head)
+            if head
+            else "; ".join(
+                f"{name.replace('_', ' ')}: {_shown(one)}"
+                for name, one in value.items()
+                if _shown(one)
+            )
         )
     elif isinstance(value, list):
         said = "; ".join(_shown(one) for one in value)

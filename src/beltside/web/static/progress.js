@@ -29,7 +29,7 @@ async function look() {
         return;
       }
       bar.value = now.percent;
-      doing.textContent = now.doing;
+      if (now.doing) doing.textContent = now.doing;
     }
   } catch {
     // The link is lost: the work goes on, and the next look will tell.
