@@ -139,13 +139,13 @@ def pages_of(address: str, *, few: int = FEW) -> dict[str, list[str]]:
             if onward.startswith(address + "/") and (there := onward[len(address) :]) not in seen:
                 seen.add(there)
                 ahead.append(there)
-    for name in routes:
-        if not found[name] and name.count("{") == 1:
-            for _, sheet in sorted(found["/job/{number}"], reverse=True):
-                place = name.replace("{number}", sheet.rpartition("/")[2])
-                if html := _html(address + place):
-                    found[name].append((len(html), place))
-                    break
+    sheets = [place for _, place in sorted(found["/job/{number}"], reverse=True)]
+    for name in (name for name, some in found.items() if not some):
+        tries = {0: [name], 1: [name.replace("{number}", one.rpartition("/")[2]) for one in sheets]}
+        for place in tries.get(name.count("{"), []):
+            if html := _html(address + place):
+                found[name].append((len(html), place))
+                break
     return {name: [place for _, place in sorted(some)[::-1]] for name, some in found.items()}
 
 
