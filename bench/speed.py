@@ -135,7 +135,7 @@ def work_once(kind: str, arguments: list[str]) -> dict[str, Any]:
 def compare(take: Path, drive: Path, repeats: int) -> dict[str, Any]:
     """The product and the reference on the same decoded sound, turn about."""
     from beltside.casework.find import find_in_memory
-    from beltside.casework.formats import load_drive_sheet
+    from beltside.casework.formats.drive_sheet import load_drive_sheet
     from beltside.casework.takes import ArraySource, Conditions
     from beltside.media import read_recording
     from librosa_reference import findings

@@ -12,7 +12,8 @@ import jsonschema
 import pytest
 
 from beltside.base.errors import InputError
-from beltside.casework.formats import load_case, load_drive_sheet
+from beltside.casework.formats.case import load_case
+from beltside.casework.formats.drive_sheet import load_drive_sheet
 from beltside.casework.formats.schemas import schema_texts
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"

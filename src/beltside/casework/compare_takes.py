@@ -12,7 +12,7 @@ import numpy as np
 from beltside.base.errors import InputError, RecordingError, require_range
 from beltside.casework import compare_checks as checks
 from beltside.casework.crank_speed import STATED_RANGE_RPM
-from beltside.casework.formats import load_drive_sheet
+from beltside.casework.formats.drive_sheet import load_drive_sheet
 from beltside.casework.results import Progress
 from beltside.casework.takes import ArraySource, Mono
 from beltside.drive.sheet import DriveSheet

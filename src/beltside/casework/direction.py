@@ -16,7 +16,7 @@ from beltside.base.constants import SOUND_SPEED
 from beltside.base.errors import InputError, require_range
 from beltside.base.provenance import Provenance
 from beltside.casework.crank_speed import STATED_RANGE_RPM
-from beltside.casework.formats import load_drive_sheet
+from beltside.casework.formats.drive_sheet import load_drive_sheet
 from beltside.casework.own_sound import WHOLE_BAND_HZ, recognise
 from beltside.casework.phone_setup import Setup, ends, over_time, positions
 from beltside.casework.results import Progress

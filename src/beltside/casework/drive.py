@@ -18,7 +18,7 @@ from beltside.casework.drive_results import (
     SlipCase,
     TensionerReport,
 )
-from beltside.casework.formats import read_drive_sheet
+from beltside.casework.formats.drive_sheet import read_drive_sheet
 from beltside.drive.alignment import entry_angles
 from beltside.drive.loads import LOADS, Load, torques
 from beltside.drive.path import (

@@ -10,7 +10,7 @@ from typing import Any
 from beltside.base.errors import InputError
 from beltside.base.words import count_of
 from beltside.casework.find import findings_of
-from beltside.casework.formats import load_case
+from beltside.casework.formats.case import load_case
 from beltside.casework.formats.learned_file import (
     Learned,
     new_learned,

@@ -13,7 +13,7 @@ from beltside.base.units import power_to_db
 from beltside.casework.crank_speed import STATED_RANGE_RPM, CrankSpeed, find_crank
 from beltside.casework.drive_orders import with_path
 from beltside.casework.explain import explained_lines
-from beltside.casework.formats import load_drive_sheet
+from beltside.casework.formats.drive_sheet import load_drive_sheet
 from beltside.casework.results import (
     Crank,
     ListenPictures,

@@ -7,7 +7,6 @@ are never written to.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import Final, TypeVar
 from beltside.base.errors import InputError
 from beltside.casework.formats.learned_file import read_learned
 from beltside.casework.formats.toml_file import read_toml
+from beltside.casework.own_folder import own_folder
 from beltside.casework.shipped import catalogue as shipped_catalogue
 from beltside.casework.shipped import catalogue_table, costs_table
 from beltside.casework.shipped import costs as shipped_costs
@@ -26,7 +26,6 @@ from beltside.suspects.learning import learned
 
 _Made = TypeVar("_Made")
 
-FOLDER_VARIABLE: Final = "BELTSIDE_FOLDER"
 CATALOGUE_FILE: Final = "catalogue.toml"
 COSTS_FILE: Final = "costs.toml"
 LEARNED_FILE: Final = "learned.json"
@@ -45,12 +44,6 @@ class Tables:
     taught: Catalogue
     jobs: int
     notes: tuple[str, ...]
-
-
-def own_folder() -> Path:
-    """The folder of own files; it need not exist."""
-    named = os.environ.get(FOLDER_VARIABLE, "")
-    return Path(named) if named else Path.home() / ".beltside"
 
 
 def learned_path(folder: Path | None = None) -> Path:

@@ -13,7 +13,7 @@ from pydantic import ValidationError
 
 from beltside.base.errors import InputError, nearest
 from beltside.casework.formats.entries import ENTRY_KINDS, SINGLE_KINDS
-from beltside.casework.own import own_folder
+from beltside.casework.own_folder import own_folder
 from beltside.jobs.database import open_database
 from beltside.jobs.entries import Change as Change
 from beltside.jobs.entries import Entry as Entry

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from beltside.base.errors import InputError
-from beltside.casework.own import own_folder
+from beltside.casework.own_folder import own_folder
 from beltside.casework.results import Progress
 from beltside.casework.shop import DATABASE_FILE, FILES_FOLDER, URL_VARIABLE
 from beltside.jobs.check import Checked as Checked

@@ -11,7 +11,7 @@ from beltside.base.errors import BeltsideError, InputError
 from beltside.base.provenance import Provenance
 from beltside.base.words import FAULTS, PARTS, part_kind
 from beltside.casework.crank_speed import find_crank
-from beltside.casework.formats import load_drive_sheet
+from beltside.casework.formats.drive_sheet import load_drive_sheet
 from beltside.casework.results import Progress
 from beltside.casework.shipped import fingerprint_nuisance
 from beltside.casework.takes import Source, crank_sound, hear

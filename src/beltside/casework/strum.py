@@ -14,7 +14,7 @@ import numpy.typing as npt
 from beltside.base.errors import InputError, RecordingError, require_range
 from beltside.base.provenance import Provenance
 from beltside.casework.drive_results import provenance_json, rounded
-from beltside.casework.formats import load_drive_sheet
+from beltside.casework.formats.drive_sheet import load_drive_sheet
 from beltside.casework.takes import Mono
 from beltside.drive.path import belt_path, has_positions
 from beltside.drive.sheet import DriveSheet

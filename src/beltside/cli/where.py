@@ -134,7 +134,7 @@ def direction(
         )
     saved: list[Path] = []
     if pictures is not None and drive is not None and result.can_tell:
-        from beltside.casework.formats import load_drive_sheet
+        from beltside.casework.formats.drive_sheet import load_drive_sheet
         from beltside.casework.where import outline
         from beltside.proof.housing_picture import direction_drawing, save_drawing
 

@@ -7,13 +7,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import sqlalchemy as sa
-from alembic import command
-from alembic.config import Config
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalError
@@ -22,7 +18,13 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from beltside.base.errors import BeltsideError, InputError
 from beltside.jobs.schema import COUNTER
 
+if TYPE_CHECKING:
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
+TABLES_AT: Final = "0001"
+"""The newest migration: a record that is there needs no look at the others."""
 _ADDRESSES: Final = "postgresql://USER@HOST/NAME, or the path of a file"
 BUSY_MS: Final = 15_000
 """How long one writer waits for another before giving up."""
@@ -163,10 +165,27 @@ def bring_up_to_date(database: Database) -> None:
     RecordError
         When the record was written by a newer Beltside; it is left as it was.
     """
+    if _revision_noted(database) == TABLES_AT:
+        return
     found, newest = _revisions(database)
     if found == newest:
         return
     migrate(database, "head")
+
+
+def _revision_noted(database: Database) -> str | None:
+    """The revision a record says its tables are at; None for an empty one.
+
+    The library of migrations takes a quarter of a second to import: it is left until it is needed.
+    """
+    with database.reading() as connection:
+        if not database.is_sqlite:
+            _require_unicode(connection)
+        if not sa.inspect(connection).has_table("alembic_version"):
+            return None
+        noted = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalars()
+        found = list(noted)
+        return str(found[0]) if len(found) == 1 else None
 
 
 def require_this_version(database: Database) -> None:
@@ -205,6 +224,9 @@ def _revisions(database: Database) -> tuple[str | None, str | None]:
     RecordError
         When the record was written by a newer Beltside.
     """
+    from alembic.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
     scripts = ScriptDirectory(str(MIGRATIONS))
     newest = scripts.get_current_head()
     with database.reading() as connection:
@@ -218,8 +240,9 @@ def _revisions(database: Database) -> tuple[str | None, str | None]:
 
 def migrate(database: Database, to: str) -> None:
     """Carry the tables up or down to a revision, whole or not at all."""
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    from alembic import command
+
+    config = _alembic_config()
     with database.migrating() as connection:
         config.attributes["connection"] = connection
         if to == "head" or not _is_behind(connection, to):
@@ -243,16 +266,26 @@ def fill_anew(
     RecordError
         When the revision is of a newer Beltside.
     """
+    from alembic import command
+    from alembic.script import ScriptDirectory
+
     scripts = ScriptDirectory(str(MIGRATIONS))
     _require_known(scripts, revision)
-    config = Config()
-    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config = _alembic_config()
     with database.migrating() as connection:
         config.attributes["connection"] = connection
         command.upgrade(config, revision)
         fill(connection)
         command.upgrade(config, "head")
         finish(connection)
+
+
+def _alembic_config() -> Config:
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    return config
 
 
 def _require_known(scripts: ScriptDirectory, found: str) -> None:
@@ -266,6 +299,9 @@ def _require_known(scripts: ScriptDirectory, found: str) -> None:
 
 def _is_behind(connection: sa.Connection, to: str) -> bool:
     """Whether `to` is a revision older than the one found."""
+    from alembic.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
     found = MigrationContext.configure(connection).get_current_revision()
     if to == "base":
         return found is not None
