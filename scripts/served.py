@@ -25,7 +25,7 @@ from urllib.parse import urldefrag, urljoin, urlsplit
 from fastapi.responses import HTMLResponse
 from fastapi.routing import APIRoute
 
-from beltside.web.routes import ROUTERS
+from beltside.web.routes import routers
 
 PATIENCE_S: Final = 60.0
 FEW: Final = 4
@@ -101,7 +101,7 @@ def page_routes() -> dict[str, APIRoute]:
     """Every route that gives a page, by its path with its gaps."""
     return {
         route.path: route
-        for router in ROUTERS
+        for router in routers()
         for route in router.routes
         if isinstance(route, APIRoute)
         and "GET" in (route.methods or ())

@@ -9,8 +9,8 @@ import pytest
 
 from beltside.base.errors import InputError
 from beltside.casework.drive import drive
-from beltside.casework.formats.problems import FileProblemsError
 from beltside.casework.formats.drive_sheet import load_drive_sheet
+from beltside.casework.formats.problems import FileProblemsError
 from beltside.drive.path import belt_path
 from beltside.drive.tension import BeltBody, strum_hz
 

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from beltside.base.errors import InputError
-from beltside.casework.formats.problems import FileProblemsError
 from beltside.casework.formats.case import Finding, Take, load_case
+from beltside.casework.formats.problems import FileProblemsError
 
 DRIVE = """
 [engine]

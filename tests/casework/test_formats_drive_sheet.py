@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from beltside.base.errors import InputError, LimitError
-from beltside.casework.formats.problems import FileProblemsError
 from beltside.casework.formats.drive_sheet import load_drive_sheet, read_drive_sheet
+from beltside.casework.formats.problems import FileProblemsError
 from beltside.drive.check import sheet_problems
 from beltside.drive.sheet import Bearing, Belt, DriveSheet, Engine, Pulley
 

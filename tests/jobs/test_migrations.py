@@ -13,11 +13,11 @@ from typing import Any
 
 import pytest
 import sqlalchemy as sa
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from beltside.jobs import database as database_module
 from beltside.jobs.database import (
     MIGRATIONS,
     Database,
@@ -220,7 +220,7 @@ def test_a_step_that_breaks_a_link_is_undone(
             connection = _config.attributes["connection"]  # type: ignore[attr-defined]
             connection.exec_driver_sql("DELETE FROM job")
 
-        monkeypatch.setattr(database_module.command, "upgrade", break_it)
+        monkeypatch.setattr(command, "upgrade", break_it)
         with pytest.raises(RecordError, match="point to rows that are gone"):
             migrate(database, "head")
         assert Record(database).job("j1").card.owner == "Åsa Lind"

@@ -31,7 +31,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from beltside.casework.shop import Shop
-from beltside.web.api import API_ROUTERS
+from beltside.web.api import api_routers
 
 from .api_shop import api_over, shop_with_a_job
 
@@ -51,7 +51,7 @@ CHECKS = [
 def operations() -> list[tuple[str, str]]:
     """Path and method of every operation, as the document lists them."""
     app = FastAPI()
-    for router in API_ROUTERS:
+    for router in api_routers():
         app.include_router(router)
     paths = app.openapi()["paths"]
     return [(path, method) for path, methods in paths.items() for method in methods]

@@ -7,8 +7,7 @@ from pathlib import Path
 
 from beltside.base.errors import InputError
 from beltside.casework.find import HeardCase, assess, findings_of, hear_case
-from beltside.casework.formats.case import load_case
-from beltside.casework.formats.case import Case
+from beltside.casework.formats.case import Case, load_case
 from beltside.casework.formats.case_edit import add_finding, take_back_finding
 from beltside.casework.own import tables
 from beltside.casework.results import FindResult, Progress

@@ -23,8 +23,7 @@ from beltside.casework.findings import (
     finding_reasons,
     finding_weights,
 )
-from beltside.casework.formats.case import load_case
-from beltside.casework.formats.case import Case
+from beltside.casework.formats.case import Case, load_case
 from beltside.casework.listen import file_warnings
 from beltside.casework.own import Tables, tables
 from beltside.casework.phone_setup import Setup

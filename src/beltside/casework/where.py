@@ -11,8 +11,7 @@ from typing import Final
 from beltside.base.errors import BeltsideError, InputError
 from beltside.base.provenance import Provenance
 from beltside.base.words import suggest_part
-from beltside.casework.formats.case import load_case
-from beltside.casework.formats.case import Case
+from beltside.casework.formats.case import Case, load_case
 from beltside.casework.listen import file_warnings
 from beltside.casework.own_sound import WHOLE_BAND_HZ, Recognised, recognise
 from beltside.casework.results import Progress

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import AsyncIterator, Mapping
-from contextlib import asynccontextmanager
+from contextlib import ExitStack, asynccontextmanager
 from importlib.resources import files
 from typing import Final
 
@@ -19,12 +19,12 @@ from starlette.types import Scope
 from beltside import __version__
 from beltside.base.errors import BeltsideError
 from beltside.casework.shop import Shop, shop_at
-from beltside.casework.shop_analysis import workers
-from beltside.web.api import API_ROUTERS
+from beltside.web.api import api_routers
 from beltside.web.doorkeeper import Doorkeeper
+from beltside.web.later import Later, LaterPages
 from beltside.web.pages import ProblemPage, problem_page, show
 from beltside.web.problems import Problem, problem_of, problem_of_request, status_of
-from beltside.web.routes import ROUTERS
+from beltside.web.routes import NAMES, router_of
 from beltside.web.settings import WebSettings
 from beltside.web.texts import text_
 
@@ -44,29 +44,46 @@ class KeptFiles(StaticFiles):
         return response
 
 
-def create_app(settings: WebSettings | None = None, *, shop: Shop | None = None) -> FastAPI:
+def create_app(
+    settings: WebSettings | None = None, *, shop: Shop | None = None, first_page_soon: bool = False
+) -> FastAPI:
     """The application.
 
     Parameters
     ----------
     shop
         A record that is open already; it is then not closed with the server.
+    first_page_soon
+        Open with the list of jobs, and load everything else after it.
     """
     settings = settings or WebSettings()
     opened = shop or shop_at(settings.folder, database=settings.database)
+    ends = ExitStack()
+    if shop is None:
+        ends.callback(opened.close)
+
+    def load() -> None:
+        for name in NAMES[1:]:
+            app.include_router(router_of(name), include_in_schema=False)
+        for router in api_routers():
+            app.include_router(router)
+
+    def work() -> None:
+        if settings.workers:
+            from beltside.casework.shop_analysis import workers
+
+            busy = workers(opened, settings.workers)
+            busy.start()
+            ends.callback(busy.stop)
+
+    later = Later(load, work)
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
-        busy = workers(opened, settings.workers) if settings.workers else None
-        if busy is not None:
-            busy.start()
-        try:
+        with ends:
+            later.start()
+            ends.callback(later.stop)
             yield
-        finally:
-            if busy is not None:
-                busy.stop()
-            if shop is None:
-                opened.close()
 
     app = FastAPI(
         title="Beltside",
@@ -79,14 +96,14 @@ def create_app(settings: WebSettings | None = None, *, shop: Shop | None = None)
     app.state.settings = settings
     app.state.shop = opened
     app.state.secret = secrets.token_bytes(32)
+    app.add_middleware(LaterPages, later=later)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Doorkeeper, settings=settings)
     static = files("beltside.web").joinpath("static")
     app.mount("/static", KeptFiles(directory=str(static)), name="static")
-    for router in ROUTERS:
-        app.include_router(router, include_in_schema=False)
-    for router in API_ROUTERS:
-        app.include_router(router)
+    app.include_router(router_of(NAMES[0]), include_in_schema=False)
+    if not first_page_soon:
+        later.load()
     app.add_exception_handler(BeltsideError, _tell)
     app.add_exception_handler(HTTPException, _tell_plain)
     app.add_exception_handler(RequestValidationError, _tell_request)

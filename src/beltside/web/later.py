@@ -1,8 +1,8 @@
 """What the first page does not need is loaded after it: numerics, charts, most pages, workers.
 
-Importing all of it takes some seconds on a small machine. The list of jobs needs little of it, so the
-server opens with that, and loads the rest in the background once the first page is out; whoever asks
-for another page earlier waits for it.
+Importing all of it takes some seconds on a small machine. The list of jobs needs little of it: the
+server opens with that, and loads the rest in the background once the first page is out. Whoever
+asks for another page earlier waits for it.
 """
 
 from __future__ import annotations
@@ -64,7 +64,8 @@ class Later:
             self._thread.join()
 
     def _run(self) -> None:
-        self._first.wait(PATIENCE_S)
+        if not self.loaded:
+            self._first.wait(PATIENCE_S)
         if not self._ended:
             self.load()
         if not self._ended:

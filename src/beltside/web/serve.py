@@ -29,7 +29,7 @@ def serve(settings: WebSettings, *, port: int, ready: Callable[[str], None]) -> 
         When the port is taken, or the record cannot be opened.
     """
     door = _door(port)
-    app = create_app(settings)
+    app = create_app(settings, first_page_soon=True)
     server = uvicorn.Server(
         uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
     )

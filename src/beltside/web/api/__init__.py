@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import Final
 
 from fastapi import APIRouter
 
-from beltside.web.api import agree, close, find, jobs, measure, prove, shop, takes
+NAMES: Final = ("jobs", "takes", "find", "measure", "agree", "prove", "close", "shop")
 
-API_ROUTERS: Final[tuple[APIRouter, ...]] = (
-    jobs.router,
-    takes.router,
-    find.router,
-    measure.router,
-    agree.router,
-    prove.router,
-    close.router,
-    shop.router,
-)
+
+def api_routers() -> list[APIRouter]:
+    """All routers, loaded now."""
+    return [import_module(f"{__name__}.{name}").router for name in NAMES]

@@ -1,49 +1,43 @@
-"""One module for each group of pages; each has a `router`."""
+"""One module for each group of pages; each has a `router`.
+
+The first one is loaded at once, the others after the first page, see `web.later`.
+"""
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import Final
 
 from fastapi import APIRouter
 
-from beltside.web.routes import (
-    bend,
-    bolts,
-    compare,
-    complaint,
-    coolant,
-    drive,
-    files,
-    find,
-    hands_busy,
-    history,
-    hold,
-    job,
-    jobs,
-    listen,
-    plan,
-    programs,
-    proof,
-    take,
+NAMES: Final = (
+    "jobs",
+    "job",
+    "complaint",
+    "take",
+    "find",
+    "listen",
+    "compare",
+    "drive",
+    "coolant",
+    "hold",
+    "bolts",
+    "plan",
+    "bend",
+    "hands_busy",
+    "proof",
+    "history",
+    "files",
+    "programs",
 )
 
-ROUTERS: Final[tuple[APIRouter, ...]] = (
-    jobs.router,
-    job.router,
-    complaint.router,
-    take.router,
-    find.router,
-    listen.router,
-    compare.router,
-    drive.router,
-    coolant.router,
-    hold.router,
-    bolts.router,
-    plan.router,
-    bend.router,
-    hands_busy.router,
-    proof.router,
-    history.router,
-    files.router,
-    programs.router,
-)
+
+def router_of(name: str) -> APIRouter:
+    """The router of a group of pages, loaded now."""
+    router: APIRouter = import_module(f"{__name__}.{name}").router
+    return router
+
+
+def routers() -> list[APIRouter]:
+    """All routers, loaded now."""
+    return [router_of(name) for name in NAMES]
