@@ -13,6 +13,7 @@ import accuracy
 import belt_path
 import bolt_order
 import compare
+import first_page
 import hold_test
 import loudness
 import odds
@@ -28,7 +29,8 @@ from figures import Figure, table
 def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, list[Figure]]]:
     """Speed first, while the machine is otherwise idle; then accuracy."""
     groups = [("speed and memory", speed.measure(repeats))]
-    print(table(groups[0][1]), flush=True)
+    groups.append(("first page", first_page.measure()))
+    print(table([one for _, figures in groups for one in figures]), flush=True)
     groups.append(("hold test", hold_test.measure(2000, seed, repeats)))
     groups.append(("odds and next check", odds.measure(300, 12, seed, 20)))
     groups.append(("tightening order", bolt_order.measure(60, seed)))

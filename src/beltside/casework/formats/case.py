@@ -13,6 +13,8 @@ from beltside.base.errors import InputError, LimitError, OutOfRangeError, requir
 from beltside.base.words import PARTS, PULLEY_PARTS, part_kind, suggest_part
 from beltside.casework.formats.drive_sheet import ReadSheet, read_drive_sheet
 from beltside.casework.formats.fields import (
+    MIC_SPACING_RANGE_MM,
+    STAND_OFF_RANGE_MM,
     Keys,
     Number,
     OneOrMore,
@@ -37,8 +39,6 @@ from beltside.drive.sheet import DriveSheet
 
 FRONT: Final = "front of engine"
 CRANK_RPM_RANGE: Final = (300.0, 8000.0)
-MIC_SPACING_RANGE_MM: Final = (5.0, 1000.0)
-STAND_OFF_RANGE_MM: Final = (50.0, 3000.0)
 
 _PLACES_WITHOUT_PULLEY: Final = tuple(
     part for part in PARTS if part not in PULLEY_PARTS and part != "none"

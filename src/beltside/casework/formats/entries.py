@@ -11,8 +11,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from beltside.casework.formats.case import MIC_SPACING_RANGE_MM, STAND_OFF_RANGE_MM
-from beltside.casework.formats.fields import Number
+from beltside.casework.formats.fields import MIC_SPACING_RANGE_MM, STAND_OFF_RANGE_MM, Number
 
 Line = Annotated[str, StringConstraints(max_length=300)]
 Words = Annotated[str, StringConstraints(max_length=20_000)]

@@ -8,6 +8,10 @@ from typing import Annotated, Any, Final
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationInfo
 
 _UNITS: Final = {"_mm": ("mm",), "_rpm": ("rpm", "1/min"), "_deg": ("deg", "degrees", "°")}
+MIC_SPACING_RANGE_MM: Final = (5.0, 1000.0)
+STAND_OFF_RANGE_MM: Final = (50.0, 3000.0)
+"""Of a stereo take: distance of the two microphones, and of the phone from the pulleys [mm]."""
+
 _LARGEST: Final = 10**12
 _NUMBER = re.compile(r"^([+-]?\d+)(?:[.,](\d+))?\s*([^\d\s].*)?$")
 _THOUSANDS = re.compile(r"^[+-]?\d{1,3},\d{3}")
