@@ -161,3 +161,10 @@ def test_prices_written_wrong_are_named(tmp_path, old, new, told):
     assert old in PRICES
     with pytest.raises(InputError, match=told):
         priced(tmp_path, PRICES.replace(old, new, 1))
+
+
+def test_an_option_nobody_named_has_the_repairs_words(tmp_path):
+    """The owner reads it: no internal name."""
+    text = PRICES.partition("[[option]]")[0]
+    (only,) = priced(tmp_path, text).options
+    assert only.option.name == "renew the coolant pump"

@@ -17,6 +17,7 @@ from beltside.casework.formats.teardown_prices import PricesKeys, prices_from
 from beltside.casework.settings import settings
 from beltside.casework.shop import FieldProblemsError, Shop, checked, sheet_of, write
 from beltside.casework.shop_teardown import logged_times, read_plan
+from beltside.casework.signature import read_strokes
 from beltside.casework.teardown import job_of_technician, known_quantities
 from beltside.casework.teardown_estimate import (
     EstimateResult,
@@ -28,7 +29,7 @@ from beltside.casework.teardown_estimate import (
 from beltside.drive.check import key_path
 from beltside.jobs.entries import Entry, JobSheet
 
-_OF_SETTINGS: Final = (
+OF_SETTINGS: Final = (
     "currency",
     "labour_per_hour",
     "tax_percent",
@@ -88,6 +89,8 @@ def make_estimate(
         )
     before = job.newest("estimate")
     given = {**(before.body["offer"].get("given", {}) if before else {}), **(typed or {})}
+    # What is left empty is no longer overruled: the settings hold.
+    given = {name: one for name, one in given.items() if one not in (None, "")}
     now = now or datetime.now(UTC)
     prices = _price_table(shop, given, now)
     read = read_plan(str(plan.body["template"]), str(plan.body["toml"]))
@@ -120,7 +123,7 @@ def make_estimate(
 def _price_table(shop: Shop, given: Mapping[str, Any], now: datetime) -> dict[str, Any]:
     kept = settings(shop)
     table: dict[str, Any] = {}
-    for name in _OF_SETTINGS:
+    for name in OF_SETTINGS:
         value = given.get(name, kept[name].value)
         if name == "tax_percent" and value in (None, ""):
             # Left out, so that the estimate says that nobody set it.
@@ -134,11 +137,7 @@ def _price_table(shop: Shop, given: Mapping[str, Any], now: datetime) -> dict[st
     wrong = {name: "there is no such field" for name in given if name not in (*known, *_QUANTITIES)}
     if wrong:
         raise FieldProblemsError("estimate", given, wrong)
-    table |= {
-        name: given[name]
-        for name in known
-        if name in given and not (name == "tax_percent" and given[name] in (None, ""))
-    }
+    table |= {name: given[name] for name in known if name in given}
     # A form gives numbers as text; money must not become a binary float on the way.
     if isinstance(table["offer_days"], str) and table["offer_days"].isdecimal():
         table["offer_days"] = int(table["offer_days"])
@@ -243,7 +242,7 @@ def owner_agrees(
     option
         The option by name or number.
     signature
-        Strokes drawn on the screen, as text of lists of points.
+        Strokes drawn on the screen, as text of lists of points; see `signature.read_strokes`.
     version
         The version of the offer he was shown; refused when it is not the newest.
 
@@ -264,6 +263,8 @@ def owner_agrees(
             f"{found.entry.version} now",
             instead="showing the owner the new one",
         )
+    if signature:
+        read_strokes(signature)
     at = at or datetime.now(UTC)
     agreement = agree_to(found.offer, option, name, at)
     return write(

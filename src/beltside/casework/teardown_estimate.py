@@ -170,7 +170,8 @@ def estimate_of(
         rates = replace(rates, day_spread=learned.day_spread)
     if repairs or not options:
         names = tuple(repairs) or own.wanted
-        options = (Option(" + ".join(names), names),)
+        titles = {repair.name: repair.title for repair in read.job.repairs}
+        options = (Option(" + ".join(titles.get(name, name) for name in names), names),)
     worked = []
     for option in options:
         try:

@@ -49,6 +49,8 @@ _DONE_AT: Final[Mapping[str, str]] = {
     "check": "/job/{number}/find",
     "plan": "/job/{number}/plan",
     "step": "/job/{number}/plan",
+    "estimate": "/job/{number}/agree/offer",
+    "approval": "/job/{number}/agree",
     "take-after": "/job/{number}/take?stage=after",
     "comparison": "/job/{number}/compare",
     "hold-test": "/job/{number}/hold",

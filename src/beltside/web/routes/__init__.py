@@ -41,3 +41,46 @@ def router_of(name: str) -> APIRouter:
 def routers() -> list[APIRouter]:
     """All routers, loaded now."""
     return [router_of(name) for name in NAMES]
+from beltside.web.routes import (
+    agree,
+    bend,
+    bolts,
+    compare,
+    complaint,
+    coolant,
+    drive,
+    files,
+    find,
+    hands_busy,
+    history,
+    hold,
+    job,
+    jobs,
+    listen,
+    plan,
+    programs,
+    proof,
+    take,
+)
+
+ROUTERS: Final[tuple[APIRouter, ...]] = (
+    jobs.router,
+    job.router,
+    complaint.router,
+    take.router,
+    find.router,
+    listen.router,
+    compare.router,
+    drive.router,
+    coolant.router,
+    hold.router,
+    bolts.router,
+    plan.router,
+    agree.router,
+    bend.router,
+    hands_busy.router,
+    proof.router,
+    history.router,
+    files.router,
+    programs.router,
+)

@@ -30,7 +30,10 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "listen": (("take", text_("Takes")),),
     "find": (("find", text_("Odds and checks")),),
     "measure": (("drive", text_("Belt drive")),),
-    "agree": (("plan", text_("Plan")),),
+    "agree": (
+        ("plan", text_("Plan")),
+        ("agree", text_("Price and OK")),
+    ),
     "work": (
         ("plan", text_("Steps")),
         ("bolts", text_("Bolting")),
@@ -48,10 +51,6 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
 # What is done at the keyboard: these commands have no page.
 COMMANDS: Final[Mapping[str, Sequence[str]]] = {
     "measure": ("strum",),
-    "agree": (
-        "estimate",
-        "agree",
-    ),
     "work": (
         "match",
         "part",
