@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
@@ -13,7 +14,7 @@ from beltside.base.errors import InputError
 from beltside.bolting.match import Holes, holes
 from beltside.casework.formats.part_file import SIDES, PartFileKeys
 from beltside.casework.formats.photo_keys import KnownKeys, load_keys, refuse
-from beltside.media.picture import Picture, read_picture
+from beltside.media.picture import read_picture
 from beltside.photo.edges import Ellipse
 from beltside.photo.holes import FoundPart, find_part
 from beltside.photo.plane import Circle, Marks, PlaneFit, fit_plane
@@ -75,7 +76,7 @@ def read_part(path: Path, *, disc_mm: float | None = None) -> MeasuredPart:
                 instead="--disc-mm with that thing's diameter, or a part file with [known]",
             )
         keys = PartFileKeys(name=path.stem, known=KnownKeys(diameter_mm=disc_mm))
-        return _from_picture(path, keys, read_picture(path))
+        return _from_picture(path, keys, found_in(path))
     keys = load_keys(path, PartFileKeys)
     if keys.side not in SIDES:
         raise refuse(path, ("side",), f'"{keys.side}"', '"mating" or "back"')
@@ -96,8 +97,8 @@ def read_part(path: Path, *, disc_mm: float | None = None) -> MeasuredPart:
         raise refuse(path, (), "[known] is missing", "something of known size in the picture")
     if wrong := keys.known.problem():
         raise refuse(path, ("known",), "not clear", wrong)
-    picture = read_picture(path.parent / keys.photo) if keys.photo else None
-    return _seen_from(_from_picture(path, keys, picture), keys.side)
+    seen = found_in(path.parent / keys.photo) if keys.photo else None
+    return _seen_from(_from_picture(path, keys, seen), keys.side)
 
 
 def _from_millimetres(keys: PartFileKeys, path: Path) -> MeasuredPart:
@@ -118,12 +119,52 @@ def _corners(corners: list[list[float]] | None) -> Array:
     return np.array(corners, dtype=float).reshape(-1, 2) if corners else np.zeros((0, 2))
 
 
-def _from_picture(path: Path, keys: PartFileKeys, picture: Picture | None) -> MeasuredPart:
+@dataclass(frozen=True)
+class PictureFound:
+    """A picture without its pixels, and what was found in it without taps."""
+
+    width_px: int
+    height_px: int
+    focal_px: float | None
+    warnings: tuple[str, ...]
+    part: FoundPart
+
+
+def found_in(path: Path) -> PictureFound:
+    """What a picture of a flat part shows; looked for once while the file stays as it is.
+
+    Raises
+    ------
+    PictureError, LimitError
+        When it can't be read.
+    """
+    real = path.resolve()
+    try:
+        now = real.stat()
+    except OSError:
+        read_picture(path)  # Says what is wrong.
+        raise
+    return _found_in(real, now.st_mtime_ns, now.st_size)
+
+
+@lru_cache(maxsize=16)
+def _found_in(path: Path, _written_ns: int, _bytes: int) -> PictureFound:
+    picture = read_picture(path)
+    return PictureFound(
+        picture.width_px,
+        picture.height_px,
+        picture.focal_px,
+        picture.warnings,
+        find_part(picture.pixels),
+    )
+
+
+def _from_picture(path: Path, keys: PartFileKeys, picture: PictureFound | None) -> MeasuredPart:
     width = float(picture.width_px) if picture else keys.width_px
     height = float(picture.height_px) if picture else keys.height_px
     if width is None or height is None:
         raise refuse(path, (), "the picture's size is missing", "photo, or width_px and height_px")
-    found = find_part(picture.pixels) if picture else FoundPart(np.zeros((0, 2)), (), ())
+    found = picture.part if picture else FoundPart(np.zeros((0, 2)), (), ())
     shapes = (*found.holes, *found.discs)
     if not keys.hole and picture is None:
         raise refuse(path, ("hole",), "no hole", "three or more, or a photo to find them in")
@@ -188,13 +229,13 @@ def _from_picture(path: Path, keys: PartFileKeys, picture: Picture | None) -> Me
 
 
 def _warnings(
-    path: Path, known: KnownKeys, fit: PlaneFit, picture: Picture | None
+    path: Path, known: KnownKeys, fit: PlaneFit, picture: PictureFound | None
 ) -> tuple[str, ...]:
     said = [f"{path.name}: {note}" for note in (picture.warnings if picture else ())]
     if known.lower_mm == 0.0:
         said.append(
-            f"{path.name}: what has the known size is taken to lie level with the part's face; "
-            "when it lies on the bench, give the part's thickness as lower_mm in [known]"
+            f"{path.stem}: what has the known size is taken to lie level with the part's face; "
+            "when it lies on the bench, say how much lower: the part's thickness (lower_mm)"
         )
     if fit.rival is not None:
         said.append(f"{path.name}: the tilt is not settled; mark the edges of more holes")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -320,13 +320,7 @@ def match_on_job(
     """
     job = sheet_of(shop, job_id)
     given = [one for one in (old, new, gasket) if one is not None]
-    with tempfile.TemporaryDirectory(prefix="beltside-") as folder:
-        paths = [
-            _laid_out(shop, one, Path(folder) / str(number)) for number, one in enumerate(given)
-        ]
-        result = match_parts(
-            paths[0], paths[1], gasket=paths[2] if len(paths) > 2 else None, disc_mm=disc_mm
-        )
+    result = _matched(shop, given, disc_mm)
     files = [one.photo for one in given if one.photo]
     pair = result.pairs[0]
     says = f"{pair.verdict[0].upper()}{pair.verdict[1:]}"
@@ -345,6 +339,31 @@ def match_on_job(
     }
     entry = write(shop, job.job.id, "part-match", typed, entry_id=entry_id, files=files)
     return MatchKept(entry, result)
+
+
+def _matched(shop: Shop, given: Sequence[PartGiven], disc_mm: float | None) -> MatchResult:
+    with tempfile.TemporaryDirectory(prefix="beltside-") as folder:
+        paths = [
+            _laid_out(shop, one, Path(folder) / str(number)) for number, one in enumerate(given)
+        ]
+        return match_parts(
+            paths[0], paths[1], gasket=paths[2] if len(paths) > 2 else None, disc_mm=disc_mm
+        )
+
+
+def match_again(shop: Shop, job: JobSheet, entry: Entry) -> MatchResult:
+    """A kept match worked out once more, for its drawings.
+
+    Raises
+    ------
+    InputError, PictureError, LimitError
+        When it is no match of this job, or a photo is gone.
+    """
+    result = entry.body.get("result", {})
+    given = [PartGiven(one["name"], one["photo"], one["toml"]) for one in result.get("given", ())]
+    if entry not in job.of_kind("part-match") or len(given) < 2:
+        raise InputError(f"{entry.id} is no match of this job", instead="one of its list")
+    return _matched(shop, given, result.get("disc_mm"))
 
 
 def matched_holes(shop: Shop, job: JobSheet) -> list[tuple[float, float]]:

@@ -29,6 +29,7 @@ _CUTS: Final = 24
 _LEAST_ASPECT: Final = 0.55
 _ROUND: Final = 0.045
 _STAYS: Final = 2
+_SAME: Final = 0.04
 _NEARLY: Final = 0.6
 
 
@@ -206,12 +207,19 @@ def _like(one: Ellipse, other: Ellipse, share: float) -> bool:
 def _gathered(found: list[tuple[Ellipse, int]]) -> list[Ellipse]:
     """One ellipse for each that stays over several cuts."""
     groups: list[list[Ellipse]] = []
+    # A textured bench gives thousands: the first of each group stand in one table.
+    firsts = np.empty((len(found), 3))
     for one, _ in found:
-        for group in groups:
-            if _like(one, group[0], 0.04):
-                group.append(one)
-                break
+        there = firsts[: len(groups)]
+        size = np.maximum(there[:, 2], one.size_px)
+        apart = np.hypot(there[:, 0] - one.x_px, there[:, 1] - one.y_px)
+        like = (apart < 0.5 * _SAME * size + 1.0) & (
+            np.abs(there[:, 2] - one.size_px) < _SAME * size + 1.5
+        )
+        if like.any():
+            groups[int(np.argmax(like))].append(one)
         else:
+            firsts[len(groups)] = one.x_px, one.y_px, one.size_px
             groups.append([one])
     return [group[len(group) // 2] for group in groups if len(group) >= _STAYS]
 

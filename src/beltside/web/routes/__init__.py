@@ -21,6 +21,7 @@ NAMES: Final = (
     "drive",
     "coolant",
     "hold",
+    "match",
     "bolts",
     "plan",
     "bend",

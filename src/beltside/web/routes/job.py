@@ -36,6 +36,7 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     ),
     "work": (
         ("plan", text_("Steps")),
+        ("match", text_("Old part against new")),
         ("bolts", text_("Bolting")),
     ),
     "prove": (
@@ -51,10 +52,7 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
 # What is done at the keyboard: these commands have no page.
 COMMANDS: Final[Mapping[str, Sequence[str]]] = {
     "measure": ("strum",),
-    "work": (
-        "match",
-        "part",
-    ),
+    "work": ("part",),
     "record": (
         "close",
         "reopen",
