@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from beltside.base.errors import InputError, nearest
 from beltside.casework.formats.entries import ENTRY_KINDS, SINGLE_KINDS
+from beltside.casework.formats.field_words import field_problem
 from beltside.casework.own_folder import own_folder
 from beltside.jobs.database import open_database
 from beltside.jobs.entries import Change as Change
@@ -125,22 +126,25 @@ def checked(kind: str, typed: Mapping[str, Any]) -> dict[str, Any]:
             instead=close or "",
         )
     try:
-        return keys.model_validate(dict(typed)).model_dump(mode="json")
+        body = keys.model_validate(dict(typed)).model_dump(mode="json")
     except ValidationError as error:
         wrong: dict[str, str] = {}
         for one in error.errors(include_url=False, include_context=False):
-            name = ".".join(str(step) for step in one["loc"]) or kind
-            wrong.setdefault(name, _plain(one["type"], one["msg"], keys.model_fields, name))
+            name, says = field_problem(keys, one)
+            wrong.setdefault(name or kind, says)
         raise FieldProblemsError(kind, dict(typed), wrong) from error
+    needed, ask = _SAYS_NOTHING_WITHOUT.get(kind, ("", ""))
+    if needed and not str(body[needed]).strip():
+        raise FieldProblemsError(kind, dict(typed), {needed: ask})
+    return body
 
 
-def _plain(type_: str, said: str, fields: Mapping[str, Any], name: str) -> str:
-    if type_ == "extra_forbidden":
-        close = nearest(name, fields)
-        return "there is no such field" + (f"; the nearest is {close}" if close else "")
-    if type_ == "missing":
-        return "is missing"
-    return said.removeprefix("Value error, ")
+_SAYS_NOTHING_WITHOUT: Final = {
+    "note": ("words", "say what the note is"),
+    "part-used": ("name", "say what went in"),
+    "torque-tick": ("fastener", "say which fastener it was"),
+}
+"""A field without which an entry of this kind says nothing, and what to ask for."""
 
 
 def write(

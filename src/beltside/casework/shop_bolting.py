@@ -153,7 +153,11 @@ def _bolts(job: JobSheet, fastener: str) -> BoltsNow:
     name = fastener.strip() or (next(iter(patterns)) if len(patterns) == 1 else "")
     if name not in patterns:
         raise InputError(
-            f'no hole pattern of "{fastener}" is on this job',
+            f'no hole pattern of "{fastener}" is on this job'
+            if fastener.strip()
+            else "nothing says which hole pattern is meant"
+            if patterns
+            else "no hole pattern is on this job yet",
             allowed=", ".join(patterns) or "one that was entered",
             instead="entering its holes",
         )

@@ -86,7 +86,12 @@ def find_on_job(
     job_id
         The job's name or number.
     without
-        Entries of findings left out for once.
+        Findings left out for once, by entry or by number on the sheet.
+
+    Raises
+    ------
+    InputError
+        When there is no such finding.
     """
     return find_now(
         shop, sheet_of(shop, job_id), without=without, wait=True, progress=progress
@@ -106,7 +111,7 @@ def find_now(
     Without `wait`, takes that were not listened to yet are put on the list of the workers and the
     odds rest on the rest for now.
     """
-    read = case_of(shop, job, without=without)
+    read = case_of(shop, job, without=_findings_named(job, without))
     said, listening = SoundSaid(), False
     left_out: list[str] = []
     if read.takes and read.sheet_toml is not None:
@@ -137,6 +142,22 @@ def find_now(
         tuple(heard.parts),
         likeness,
     )
+
+
+def _findings_named(job: JobSheet, named: Iterable[str]) -> list[str]:
+    """Entries of findings given by entry, or by their number on the sheet."""
+    findings = job.of_kind("finding")
+    found = []
+    for one in named:
+        numbered = one.isdecimal() and 1 <= int(one) <= len(findings)
+        entry = findings[int(one) - 1].id if numbered else one
+        if entry not in {finding.id for finding in findings}:
+            raise InputError(
+                f'there is no finding "{one}" to leave out',
+                allowed=f"1 to {len(findings)}, or its entry" if findings else "a finding first",
+            )
+        found.append(entry)
+    return found
 
 
 def _sound(

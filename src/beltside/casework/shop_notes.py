@@ -44,9 +44,13 @@ def add_photo(
     stored = shop.files.put(pieces, most_bytes=MOST_BYTES)
     try:
         read_picture(shop.files.path(stored.sha256))
-    except BeltsideError:
+    except BeltsideError as error:
         if not stored.was_there:
             shop.files.remove(stored.sha256)
+        # Stored files go by their hash, which tells a person nothing.
+        name = str((typed or {}).get("name") or "") or "This file"
+        error.args = (str(error).replace(stored.sha256, name),)
+        error.given = error.given.replace(stored.sha256, name)
         raise
     shop.record.keep_file(stored, media_type)
     body = {**(typed or {}), "file": stored.sha256}

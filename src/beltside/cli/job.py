@@ -16,6 +16,7 @@ from beltside.cli.job_shop import (
     Json,
     choose_shop,
     file_pieces,
+    not_kept,
     pairs,
     tell,
     the_shop,
@@ -80,7 +81,7 @@ def new(
     tell(
         as_json,
         {**line.to_json(), "problems": problems},
-        [f"Job {line.number} opened.", *(f"Not kept, {k}: {v}." for k, v in problems.items())],
+        [f"Job {line.number} opened.", *not_kept(problems)],
     )
     if problems:
         raise typer.Exit(2)
@@ -142,7 +143,7 @@ def find(
     job: JobName,
     without: Annotated[
         list[str] | None,
-        typer.Option("--without", metavar="ENTRY", help="Leave out this finding for once."),
+        typer.Option("--without", metavar="FINDING", help="Leave this one out; number or entry."),
     ] = None,
     as_json: Json = False,
 ) -> None:
@@ -219,7 +220,7 @@ def take(
     lines = [f"{file.name} kept on job {job}."]
     if added.same_as:
         lines.append(f"It is the same recording as {added.same_as} and counts once.")
-    lines += [f"Not kept, {name}: {said}." for name, said in added.problems.items()]
+    lines += not_kept(added.problems)
     tell(as_json, added.to_json(), lines)
     if added.problems:
         raise typer.Exit(2)

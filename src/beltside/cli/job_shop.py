@@ -60,6 +60,11 @@ def tell(as_json: bool, plain: Mapping[str, Any], lines: Sequence[str]) -> None:
         write("".join(f"{line}\n" for line in lines), sys.stdout)
 
 
+def not_kept(problems: Mapping[str, str]) -> list[str]:
+    """What is wrong beside each field that was left out, a sentence each."""
+    return [f"Not kept, {name}: {said.rstrip('.')}." for name, said in problems.items()]
+
+
 def pairs(given: Sequence[str], what: str) -> dict[str, Any]:
     """ "name=value" words as a table; a name given again makes a list."""
     found: dict[str, Any] = {}

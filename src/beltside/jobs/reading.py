@@ -14,6 +14,8 @@ from beltside.jobs.database import Database
 from beltside.jobs.entries import Clash, Entry, Job, JobSheet
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
 
+AN_ENTRY: Final = "one that the history of the job shows"
+
 
 class MissingError(InputError):
     """No job or entry of that name."""
@@ -42,7 +44,7 @@ class Reading:
         with self.database.reading() as connection:
             row = connection.execute(sa.select(JOB).where(column == job)).one_or_none()
         if row is None:
-            raise MissingError(f"There is no job {job}", instead="the list of jobs")
+            raise MissingError(f"There is no job {job}", instead="a number from the list of jobs")
         return job_of(row)
 
     def jobs(
@@ -76,7 +78,7 @@ class Reading:
         with self.database.reading() as connection:
             found = self._entry(connection, entry_id)
         if found is None:
-            raise MissingError(f"There is no entry {entry_id}")
+            raise MissingError(f"There is no entry {entry_id}", instead=AN_ENTRY)
         return found
 
     def file_kind(self, sha256: str) -> str:
@@ -138,7 +140,7 @@ class Reading:
         with self.database.reading() as connection:
             found = [version_of(row) for row in connection.execute(query)]
         if not found:
-            raise MissingError(f"There is no entry {entry_id}")
+            raise MissingError(f"There is no entry {entry_id}", instead=AN_ENTRY)
         return found
 
     def version(self, entry_id: str, version: int) -> Entry:
@@ -166,7 +168,9 @@ class Reading:
     def _sheet(self, connection: sa.Connection, job_id: str) -> JobSheet:
         row = self._job_row(connection, job_id)
         if row is None:
-            raise MissingError(f"There is no job {job_id}", instead="the list of jobs")
+            raise MissingError(
+                f"There is no job {job_id}", instead="a number from the list of jobs"
+            )
         entries = connection.execute(
             sa.select(ENTRY)
             .where(ENTRY.c.job_id == job_id, ENTRY.c.removed.is_(False))

@@ -16,7 +16,7 @@ from beltside.base.errors import ClashError, InputError
 from beltside.jobs.card import CARD_KINDS, CLOSED, Card, card_from
 from beltside.jobs.database import Database, count_up, insert_if_new
 from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, join
-from beltside.jobs.reading import MissingError, Reading, entry_of
+from beltside.jobs.reading import AN_ENTRY, MissingError, Reading, entry_of
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
 from beltside.jobs.search_words import keep_words
 from beltside.jobs.sounds import Sounds, keep_sounds
@@ -236,7 +236,9 @@ class Record(Reading):
             sa.select(JOB.c.id).where(JOB.c.id == job_id).with_for_update()
         ).one_or_none()
         if locked is None:
-            raise MissingError(f"There is no job {job_id}", instead="the list of jobs")
+            raise MissingError(
+                f"There is no job {job_id}", instead="a number from the list of jobs"
+            )
 
     def _next_place(self, connection: sa.Connection, job_id: str) -> int:
         newest = connection.execute(
@@ -247,7 +249,7 @@ class Record(Reading):
     def _locked_entry(self, connection: sa.Connection, entry_id: str) -> Entry:
         found = self._entry(connection, entry_id)
         if found is None:
-            raise MissingError(f"There is no entry {entry_id}")
+            raise MissingError(f"There is no entry {entry_id}", instead=AN_ENTRY)
         if found.job_id is not None:
             self._lock_job(connection, found.job_id)
         row = connection.execute(

@@ -122,7 +122,7 @@ def put_in(record: Record, rows: JobRows) -> PutIn:
 def _rows(connection: sa.Connection, job_id: str) -> JobRows:
     job = connection.execute(sa.select(JOB).where(JOB.c.id == job_id)).one_or_none()
     if job is None:
-        raise MissingError(f"There is no job {job_id}", instead="the list of jobs")
+        raise MissingError(f"There is no job {job_id}", instead="a number from the list of jobs")
     entries = connection.execute(
         sa.select(ENTRY.c.id, ENTRY.c.kind, ENTRY.c.created_at)
         .where(ENTRY.c.job_id == job_id)
