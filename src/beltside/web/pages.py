@@ -11,11 +11,12 @@ from typing import Any, ClassVar, Final
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context, select_autoescape
+from jinja2.runtime import Context
 
 from beltside.base.errors import BeltsideError
 from beltside.casework.shop import Shop
-from beltside.web.texts import LANGUAGES, translator
+from beltside.web.texts import LANGUAGES, said, translator
 from beltside.web.visitors import Visitor, form_token, visitor_of
 
 FRAME_NAMES: Final = frozenset(
@@ -45,7 +46,14 @@ def templates() -> Environment:
         lstrip_blocks=True,
     )
     environment.globals["static"] = static_address
+    environment.filters["said"] = _in_language
     return environment
+
+
+@pass_context
+def _in_language(context: Context, sentence: str) -> str:
+    """A sentence of a computing room in the language of the page."""
+    return said(sentence, context["language"])
 
 
 @cache

@@ -3,13 +3,18 @@
 A text is named by its English words. Each other language has a folder of TOML files, one for each
 group of pages, that together hold the same texts; a test holds every text of every template
 against them.
+
+Sentences that the computing rooms make come to the pages in English, with their numbers and names
+in them already. The files in a language's `said` folder hold such sentences with gaps; a sentence
+is laid to the one whose words fit, and what stands in its gaps is translated in the same way.
 """
 
 from __future__ import annotations
 
+import re
 import tomllib
-from collections.abc import Callable, Mapping
-from functools import cache
+from collections.abc import Callable, Mapping, Sequence
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Final
 
@@ -38,9 +43,13 @@ def table(language: str) -> Mapping[str, str]:
 
 def groups(language: str) -> Mapping[str, Mapping[str, str]]:
     """The files of a language, each with its texts; a text may stand in several, alike."""
+    return _files_of(language)
+
+
+def _files_of(*folder: str) -> Mapping[str, Mapping[str, str]]:
     return {
         file.name: tomllib.loads(file.read_text(encoding="utf-8"))
-        for file in files(__package__).joinpath(language).iterdir()
+        for file in files(__package__).joinpath(*folder).iterdir()
         if file.name.endswith(".toml")
     }
 
@@ -58,3 +67,63 @@ def translator(language: str) -> Translate:
         return words.format(**gaps) if gaps else words
 
     return translate
+
+
+GAP: Final = re.compile(r"\{(\w+)\}")
+_KEPT: Final = 8192
+
+
+@cache
+def said_groups(language: str) -> Mapping[str, Mapping[str, str]]:
+    """The files of a language's `said` folder, each with its sentences."""
+    return {} if language == "en" else _files_of(language, "said")
+
+
+@cache
+def _said(language: str) -> tuple[Mapping[str, str], Sequence[tuple[re.Pattern[str], str]]]:
+    """Whole sentences by their English words, and those with gaps, the longest words first."""
+    whole: dict[str, str] = {}
+    gapped: dict[str, str] = {}
+    for name, group in sorted(said_groups(language).items()):
+        for text, other in group.items():
+            kind = gapped if GAP.search(text) else whole
+            if kind.setdefault(text, other) != other:
+                raise ValueError(f"{language}/said/{name}: {text!r} has another translation")
+    order = sorted(gapped, key=lambda text: -len(GAP.sub("", text)))
+    return {**table(language), **whole}, [(_pattern(text), gapped[text]) for text in order]
+
+
+def _pattern(text: str) -> re.Pattern[str]:
+    """What fits a sentence with gaps; a gap holds at least one sign."""
+    pieces = GAP.split(text)
+    fixed, names = pieces[::2], pieces[1::2]
+    pattern = re.escape(fixed[0])
+    for name, after in zip(names, fixed[1:], strict=True):
+        pattern += f"(?P<{name}>.+?)" + re.escape(after)
+    return re.compile(pattern, re.DOTALL)
+
+
+@lru_cache(maxsize=_KEPT)
+def said(sentence: str, language: str) -> str:
+    """A sentence of a computing room in a language; as it is where no translation fits.
+
+    >>> said("Not begun.", "en")
+    'Not begun.'
+    """
+    found = said_or_none(sentence, language)
+    return sentence if found is None else found
+
+
+def said_or_none(sentence: str, language: str) -> str | None:
+    """As `said`, None where no translation fits."""
+    if language == "en" or language not in LANGUAGES:
+        return sentence
+    whole, gapped = _said(language)
+    if sentence in whole:
+        return whole[sentence]
+    for pattern, other in gapped:
+        found = pattern.fullmatch(sentence)
+        if found:
+            gaps = {name: said(value, language) for name, value in found.groupdict().items()}
+            return other.format(**gaps)
+    return None

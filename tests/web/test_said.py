@@ -1,0 +1,88 @@
+"""Sentences of the computing rooms in another language: every one is one that the rooms make."""
+
+from __future__ import annotations
+
+import ast
+import tomllib
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from string import Formatter
+from typing import Any
+
+import pytest
+
+import beltside
+from beltside.web.texts import GAP, LANGUAGES, said, said_groups, said_or_none
+
+FOLDER = Path(beltside.__file__).parent
+OTHERS = [name for name in LANGUAGES if name != "en"]
+
+
+def plain(text: str) -> str:
+    """A sentence with all gaps alike."""
+    return GAP.sub("{}", text)
+
+
+def strings_of(tree: ast.AST) -> Iterator[str]:
+    """Texts and f-strings of a module, gaps as {}; also each piece of a conditional or join."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield plain(node.value)
+        elif isinstance(node, ast.JoinedStr):
+            yield "".join(
+                str(one.value) if isinstance(one, ast.Constant) else "{}" for one in node.values
+            )
+
+
+def strings_in(value: Any) -> Iterator[str]:
+    """Texts of a TOML file, and keys, which are names of parts and checks."""
+    if isinstance(value, str):
+        yield plain(value)
+    elif isinstance(value, dict):
+        for key, inside in value.items():
+            yield key
+            yield key.replace("-", " ")
+            yield from strings_in(inside)
+    elif isinstance(value, list):
+        for inside in value:
+            yield from strings_in(inside)
+
+
+@cache
+def made() -> frozenset[str]:
+    """Every sentence the rooms may make, gaps as {}."""
+    texts: set[str] = set()
+    for path in FOLDER.rglob("*.py"):
+        if FOLDER / "web" / "texts" not in path.parents:
+            texts.update(strings_of(ast.parse(path.read_text(encoding="utf-8"))))
+    for path in FOLDER.rglob("*.toml"):
+        if FOLDER / "web" / "texts" not in path.parents:
+            texts.update(strings_in(tomllib.loads(path.read_text(encoding="utf-8"))))
+    return frozenset(texts)
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_sentence_is_one_that_a_room_makes(language: str) -> None:
+    texts = [text for group in said_groups(language).values() for text in group]
+    assert [text for text in texts if plain(text) not in made()] == []
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_sentences_keep_their_gaps(language: str) -> None:
+    for group in said_groups(language).values():
+        for text, other in group.items():
+            gaps = {name for _, name, _, _ in Formatter().parse(other) if name is not None}
+            assert gaps == set(GAP.findall(text)), text
+
+
+def test_what_stands_in_a_gap_is_translated_too() -> None:
+    assert said("Most likely nothing is wrong: 7 in 10.", "de") == (
+        "Am wahrscheinlichsten nichts defekt: 7 von 10."
+    )
+
+
+def test_a_sentence_nobody_knows_stays_as_it_is() -> None:
+    assert said("Twas brillig.", "de") == "Twas brillig."
+    assert said_or_none("Twas brillig.", "de") is None
+    assert said("Most likely nothing is wrong: 7 in 10.", "en").startswith("Most likely")
