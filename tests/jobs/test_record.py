@@ -193,3 +193,17 @@ def test_the_card_is_of_the_newest_that_is_not_removed(record: Record) -> None:
     assert record.job(job.id).closed_at == closed_at
     assert [j.id for j in record.jobs(closed=True)] == [job.id]
     assert record.jobs(stages=["listen"]) == []
+
+
+def test_the_mark_of_what_was_written_last_moves_with_every_write(record: Record) -> None:
+    marks = [record.last_written()]
+    job = record.new_job([("note", {"words": "a"})], by="Ida").job.id
+    marks.append(record.last_written())
+    note = record.add(job, "note", {"words": "b"}, by="Ida")
+    marks.append(record.last_written())
+    record.change(note.id, {"words": "c"}, by="Ida")
+    marks.append(record.last_written())
+    record.remove(note.id, by="Ida")
+    marks.append(record.last_written())
+    assert len(set(marks)) == len(marks)
+    assert record.last_written() == marks[-1]

@@ -14,6 +14,8 @@ from fastapi.testclient import TestClient
 from beltside.casework.shop import Shop
 from beltside.jobs.database import MIGRATIONS, TABLES_AT
 from beltside.web.app import create_app
+from beltside.web.drawn import MOST_KEPT, drawn_once
+from beltside.web.later import SHOWN_LATER, warm
 from beltside.web.settings import WebSettings
 
 HEAVY = ("scipy", "av", "cv2", "altair", "vl_convert", "PIL", "alembic", "typst", "tomlkit")
@@ -22,6 +24,8 @@ import json, sys
 from pathlib import Path
 from fastapi.testclient import TestClient
 from beltside.web.app import create_app
+from beltside.web.drawn import MOST_KEPT, drawn_once
+from beltside.web.later import SHOWN_LATER, warm
 from beltside.web.settings import WebSettings
 
 settings = WebSettings(folder=Path(sys.argv[1]), hosts=("testserver",), workers=0)
@@ -56,3 +60,24 @@ def test_the_rest_is_loaded_after_the_first_answer(shop: Shop) -> None:
 
 def test_a_record_of_this_version_needs_no_look_at_the_migrations() -> None:
     assert ScriptDirectory(str(MIGRATIONS)).get_current_head() == TABLES_AT
+
+
+def test_what_pages_show_later_is_there_to_be_loaded() -> None:
+    warm()
+    assert [name for name in SHOWN_LATER if name not in sys.modules] == []
+
+
+def test_a_picture_is_drawn_once_and_few_are_kept() -> None:
+    made: list[int] = []
+
+    def draw(number: int) -> str:
+        made.append(number)
+        return f"<svg>{number}</svg>"
+
+    for number in (1, 1, 2, 1):
+        assert drawn_once(("test", number), lambda n=number: draw(n)) == f"<svg>{number}</svg>"
+    assert made == [1, 2]
+    for number in range(10, 10 + MOST_KEPT):
+        drawn_once(("test", number), lambda n=number: draw(n))
+    drawn_once(("test", 1), lambda: draw(1))
+    assert made.count(1) == 2

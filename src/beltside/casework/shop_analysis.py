@@ -196,7 +196,14 @@ def workers(shop: Shop, count: int = 1) -> Workers:
         How many, 1 to 64.
     """
     where = address(shop.record.database)
-    return Workers(where, partial(do_piece, shop.folder, where), count)
+    return Workers(where, partial(do_piece, shop.folder, where), count, ready=load_methods)
+
+
+def load_methods() -> None:
+    """Load what the methods need, so that the first take is not kept waiting for it."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for module, _ in METHODS.values():
+        import_module(module)
 
 
 def do_piece(folder: Path, database: str, piece: Analysis, report: Report) -> dict[str, Any]:

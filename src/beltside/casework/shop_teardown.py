@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
+from pathlib import Path
 from typing import Any, Final
 
 from beltside.base.errors import BeltsideError, InputError
@@ -26,6 +27,9 @@ MOST_LOGGED_JOBS: Final = 200
 
 _LOGGED: Final[dict[tuple[str, int], list[Logged]]] = {}
 """Logged times of a job, by its name and its count of changes."""
+
+_WORKED_ON: Final[dict[Path, tuple[tuple[Any, ...], list[tuple[str, int]]]]] = {}
+"""The jobs whose logged times count, by the shop's folder, as of what was written last."""
 
 _NO_PLAN: Final = "There is no plan on this job yet"
 
@@ -420,8 +424,6 @@ def read_plan(template: str, toml: str) -> ReadJob:
     """
     if not toml:
         return template_job(template)
-    from pathlib import Path
-
     from beltside.casework.formats.toml_file import parse_toml
 
     return job_from(parse_toml(toml, Path("plan")), "plan", toml)
@@ -432,18 +434,32 @@ def logged_times(shop: Shop, technician: str, *, exclude: str = "") -> tuple[Log
 
     Empty while `technician` has ticked no minutes.
     """
-    jobs = shop.record.jobs(stages=("work", "prove", "record", "closed"), limit=MOST_LOGGED_JOBS)
     rows: list[Logged] = []
-    for job in jobs:
-        if job.id == exclude:
+    for job_id, change in _worked_on(shop):
+        if job_id == exclude:
             continue
-        key = (job.id, job.change)
+        key = (job_id, change)
         if key not in _LOGGED:
             if len(_LOGGED) > 20 * MOST_LOGGED_JOBS:
                 _LOGGED.clear()
-            _LOGGED[key] = _logged(shop.record.sheet(job.id))
+            _LOGGED[key] = _logged(shop.record.sheet(job_id))
         rows += _LOGGED[key]
     return tuple(rows) if any(row.technician == technician for row in rows) else ()
+
+
+def _worked_on(shop: Shop) -> list[tuple[str, int]]:
+    """Jobs changed last that work was begun on, with their counts of changes.
+
+    Kept until anything is written on any job: every page of a job with a plan asks.
+    """
+    written = shop.record.last_written()
+    kept = _WORKED_ON.get(shop.folder)
+    if kept is not None and kept[0] == written:
+        return kept[1]
+    jobs = shop.record.jobs(stages=("work", "prove", "record", "closed"), limit=MOST_LOGGED_JOBS)
+    found = [(job.id, job.change) for job in jobs]
+    _WORKED_ON[shop.folder] = (written, found)
+    return found
 
 
 def _logged(job: JobSheet) -> list[Logged]:

@@ -66,6 +66,16 @@ class Reading:
         with self.database.reading() as connection:
             return [job_of(row) for row in connection.execute(query)]
 
+    def last_written(self) -> tuple[datetime | None, int, int]:
+        """A mark that is another one as soon as anything is written on any job, or a job goes.
+
+        The moment of the last change, the sum of all counts of changes, the count of jobs.
+        """
+        query = sa.select(sa.func.max(JOB.c.changed_at), sa.func.sum(JOB.c.change), sa.func.count())
+        with self.database.reading() as connection:
+            at, changes, jobs = connection.execute(query).one()
+        return at, int(changes or 0), int(jobs)
+
     def jobs_named(self, ids: Sequence[str]) -> list[Job]:
         """Jobs in the order of their names given; those that are gone are left out."""
         with self.database.reading() as connection:

@@ -78,13 +78,19 @@ class Workers:
         What does the work: a function of a module, since it is sent to other processes.
     count
         How many processes, 1 to 64.
+    ready
+        Called once in each process before it looks for work, so that the first piece does not
+        wait for imports.
     """
 
-    def __init__(self, where: Path | str, do: Do, count: int) -> None:
+    def __init__(
+        self, where: Path | str, do: Do, count: int, *, ready: Callable[[], None] | None = None
+    ) -> None:
         if not 1 <= count <= 64:
             raise InputError(f"{count} workers", allowed="1 to 64")
         self._where: Final = where
         self._do: Final = do
+        self._ready: Final = ready
         self._count: Final = count
         self._context: Final = multiprocessing.get_context("spawn")
         self._stop: Final = threading.Event()
@@ -147,7 +153,7 @@ class Workers:
         ears, line = self._context.Pipe(duplex=False)
         process = self._context.Process(
             target=work,
-            args=(self._where, self._do, name, ears),
+            args=(self._where, self._do, name, ears, self._ready),
             name=f"beltside worker {name}",
             daemon=True,
         )
@@ -180,10 +186,18 @@ class Workers:
                     self._queue.release()
 
 
-def work(where: Path | str, do: Do, name: str, ears: Connection) -> None:
+def work(
+    where: Path | str,
+    do: Do,
+    name: str,
+    ears: Connection,
+    ready: Callable[[], None] | None = None,
+) -> None:
     """What one worker process does until the line to its parent breaks."""
     # Ctrl-C in a terminal reaches all its processes: the parent tells the workers when to end.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    if ready is not None:
+        ready()
     with connect(where) as database:
         queue = Queue(database)
         while not ears.poll(0):

@@ -21,7 +21,7 @@ from beltside.base.errors import BeltsideError
 from beltside.casework.shop import Shop, shop_at
 from beltside.web.api import api_routers
 from beltside.web.doorkeeper import Doorkeeper
-from beltside.web.later import Later, LaterPages
+from beltside.web.later import Later, LaterPages, warm
 from beltside.web.pages import ProblemPage, problem_page, show
 from beltside.web.problems import Problem, problem_of, problem_of_request, status_of
 from beltside.web.routes import NAMES, router_of
@@ -76,7 +76,7 @@ def create_app(
             busy.start()
             ends.callback(busy.stop)
 
-    later = Later(load, work)
+    later = Later(load, work, *((warm,) if first_page_soon else ()))
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:

@@ -9,13 +9,27 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from importlib import import_module
 from typing import Final
 
 from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from beltside.web.pages import templates
+
 FIRST_PATHS: Final = frozenset({"/", "/jobs"})
 KEPT_PATHS: Final = "/static/"
+SHOWN_LATER: Final = (
+    "beltside.proof.drive_picture",
+    "beltside.proof.coolant_pictures",
+    "beltside.proof.plan_picture",
+    "beltside.proof.order_picture",
+    "beltside.proof.spectrogram_picture",
+    "beltside.proof.sheet_pdf",
+    "beltside.proof.sheet_html",
+    "beltside.proof.how_sheet",
+)
+"""What routes import inside their functions."""
 PATIENCE_S: Final = 2.0
 """When nobody asks for a page, the rest is loaded after so long."""
 
@@ -28,10 +42,10 @@ class Later:
     load
         Enters the rest into the application.
     then
-        What begins when that is done: the workers.
+        What begins when that is done: the workers, then what pages need when first shown.
     """
 
-    def __init__(self, load: Callable[[], None], then: Callable[[], None]) -> None:
+    def __init__(self, load: Callable[[], None], *then: Callable[[], None]) -> None:
         self._load: Final = load
         self._then: Final = then
         self._lock: Final = threading.Lock()
@@ -68,8 +82,18 @@ class Later:
             self._first.wait(PATIENCE_S)
         if not self._ended:
             self.load()
-        if not self._ended:
-            self._then()
+        for begin in self._then:
+            if not self._ended:
+                begin()
+
+
+def warm() -> None:
+    """Load what pages would load when they are first shown: charts, paper, templates."""
+    for name in SHOWN_LATER:
+        import_module(name)
+    environment = templates()
+    for name in environment.list_templates():
+        environment.get_template(name)
 
 
 class LaterPages:

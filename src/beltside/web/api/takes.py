@@ -8,7 +8,6 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import FileResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from beltside.base.errors import InputError
 from beltside.casework.shop import keep, sheet_of
 from beltside.casework.shop_analysis import call_off
 from beltside.casework.shop_entries import change_entry
@@ -189,12 +188,7 @@ def picture(
     """A picture of what was heard."""
     from beltside.web.routes.listen import drawn
 
-    heard = take_heard(shop, job, take)
-    if heard.listen is None:
-        raise InputError(
-            f"{heard.name} is not listened to yet: {heard.work.state}", instead="asking later"
-        )
-    return Response(drawn(heard.listen, picture), media_type="image/svg+xml")
+    return Response(drawn(take_heard(shop, job, take), picture), media_type="image/svg+xml")
 
 
 @router.post(

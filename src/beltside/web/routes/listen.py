@@ -16,6 +16,7 @@ from beltside.casework.shop import FieldProblemsError, sheet_of
 from beltside.casework.shop_analysis import call_off
 from beltside.casework.shop_listen import TakeHeard, change_take, take_heard
 from beltside.casework.shop_takes import conditions_in_words
+from beltside.web.drawn import drawn_once
 from beltside.web.forms import CheckedForm, text, texts
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
@@ -112,17 +113,31 @@ def picture(request: Request, number: int, entry_id: str, picture: str) -> Respo
         raise InputError(f"There is no picture {picture!r}", allowed=", ".join(PICTURES))
     shop = shop_of(request)
     heard = take_heard(shop, sheet_of(shop, str(number)).job.id, entry_id)
-    if heard.listen is None:
-        raise InputError("This take is not listened to yet", instead="the page of the take")
     return Response(
-        drawn(heard.listen, picture),
+        drawn(heard, picture),
         media_type="image/svg+xml",
         headers={"Cache-Control": "private, max-age=600"},
     )
 
 
-def drawn(listen: ListenResult, picture: str) -> str:
-    """A picture of a take as SVG, by its name in `PICTURES`."""
+def drawn(heard: TakeHeard, picture: str) -> str:
+    """A picture of a take as SVG, by its name in `PICTURES`; drawn once.
+
+    Raises
+    ------
+    InputError
+        When the take is not listened to yet.
+    """
+    listen = heard.listen
+    if listen is None:
+        raise InputError(
+            f"{heard.name} is not listened to yet: {heard.work.state}",
+            instead="the page of the take, or asking later",
+        )
+    return drawn_once((heard.work.id, heard.name, picture), lambda: _drawn(listen, picture))
+
+
+def _drawn(listen: ListenResult, picture: str) -> str:
     from beltside.proof.definition import to_svg
     from beltside.proof.order_picture import envelope_order_chart, order_spectrum_chart
     from beltside.proof.spectrogram_picture import spectrogram_chart
