@@ -65,6 +65,20 @@ def test_neither_half_nor_twice_the_note(weights, stretch):
     assert find_strum(sound, RATE).frequency_hz == pytest.approx(110.0, rel=0.01)
 
 
+@pytest.mark.parametrize("fall_s", [0.12, 0.3])
+@pytest.mark.parametrize("note", [41.0, 60.0, 97.0, 180.0, 330.0, 540.0])
+def test_a_pure_tone_without_any_noise(note, fall_s):
+    """Skirts of its one line are no partials of a lower note; the truth is the tone written."""
+    found = find_strum(plucks([note] * 3, weights=(1.0,), fall_s=fall_s), RATE)
+    assert found.frequency_hz == pytest.approx(note, rel=0.01)
+
+
+@pytest.mark.parametrize("note", [22.0, 50.0, 60.0, 97.0, 180.0, 540.0])
+def test_a_tone_that_never_changes_is_no_pluck(note):
+    time_s = np.arange(4 * RATE) / RATE
+    assert find_strum(np.sin(2.0 * np.pi * note * time_s), RATE).frequency_hz is None
+
+
 @pytest.mark.parametrize("mains", [49.98, 60.03])
 @pytest.mark.parametrize("note", [52.5, 99.0, 121.5])
 def test_hum_beside_the_note(mains, note):

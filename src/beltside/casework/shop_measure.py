@@ -152,6 +152,8 @@ def strum_on_job(
     between: Sequence[str] = (),
     span_mm: float | None = None,
     target_n: tuple[float, float] | None = None,
+    ribs: int | None = None,
+    mass_g_per_m: float | None = None,
     media_type: str = "application/octet-stream",
     entry_id: str | None = None,
 ) -> StrumKept:
@@ -165,6 +167,8 @@ def strum_on_job(
         Its free length by rule [mm]; stands above the drive sheet's.
     target_n
         Lowest and highest tension wanted [N].
+    ribs, mass_g_per_m
+        Of the belt, where there is no drive sheet or it does not say; mass in g/m.
 
     Raises
     ------
@@ -172,35 +176,82 @@ def strum_on_job(
         For a figure or a recording that can't be used.
     """
     job = sheet_of(shop, job_id)
+    _two_or_none(between)
+    stored = [keep(shop, recording_pieces(one), media_type=media_type) for one in recordings]
+    names = [one.sha256 for one in stored]
+    result = _strummed(shop, job, names, between, span_mm, target_n, ribs, mass_g_per_m)
+    body = _strum_body(result, names, between)
+    entry = write(shop, job.job.id, "strum", body, entry_id=entry_id, files=names)
+    return StrumKept(entry, result, body["says"])
+
+
+def strum_again(
+    shop: Shop,
+    job_id: str,
+    entry_id: str,
+    *,
+    between: Sequence[str] = (),
+    span_mm: float | None = None,
+    target_n: tuple[float, float] | None = None,
+    ribs: int | None = None,
+    mass_g_per_m: float | None = None,
+) -> StrumKept:
+    """The plucks of a strum that is kept, with other figures; as `strum_on_job`.
+
+    Raises
+    ------
+    InputError, RecordingError, LimitError
+        As `strum_on_job`; also when there is no such strum on this job. Nothing is changed then.
+    """
+    job = sheet_of(shop, job_id)
+    _two_or_none(between)
+    entry = next((one for one in job.of_kind("strum") if one.id == entry_id), None)
+    if entry is None:
+        raise InputError(f"{entry_id} is no strum on this job", instead="one that the job shows")
+    names = list(entry.body["files"])
+    result = _strummed(shop, job, names, between, span_mm, target_n, ribs, mass_g_per_m)
+    body = checked("strum", _strum_body(result, names, between))
+    return StrumKept(shop.record.change(entry.id, body, by=shop.by).entry, result, body["says"])
+
+
+def _two_or_none(between: Sequence[str]) -> None:
     if len(between) not in (0, 2):
         raise InputError(f"a span between {len(between)} pulleys", allowed="two pulleys, or none")
-    stored = [keep(shop, recording_pieces(one), media_type=media_type) for one in recordings]
+
+
+def _strummed(
+    shop: Shop,
+    job: JobSheet,
+    names: Sequence[str],
+    between: Sequence[str],
+    span_mm: float | None,
+    target_n: tuple[float, float] | None,
+    ribs: int | None,
+    mass_g_per_m: float | None,
+) -> StrumResult:
     with sheet_as_file(job) as sheet:
-        result = strum(
-            [shop.files.path(one.sha256) for one in stored],
+        return strum(
+            [shop.files.path(one) for one in names],
             sheet=sheet,
             span=(between[0], between[1]) if between else None,
             span_mm=span_mm,
             target_n=target_n,
+            ribs=ribs,
+            mass_g_per_m=mass_g_per_m,
         )
-    says = strum_words(result)
-    names = [one.sha256 for one in stored]
-    entry = write(
-        shop,
-        job.job.id,
-        "strum",
-        {
-            "files": names,
-            "between": list(between),
-            "hertz": result.strum.frequency_hz,
-            "tension_n": None if result.tension is None else result.tension.value_n,
-            "says": says,
-            "result": {**result.to_json(), "files": names},
-        },
-        entry_id=entry_id,
-        files=names,
-    )
-    return StrumKept(entry, result, says)
+
+
+def _strum_body(
+    result: StrumResult, names: Sequence[str], between: Sequence[str]
+) -> dict[str, Any]:
+    return {
+        "files": list(names),
+        "between": list(between),
+        "hertz": result.strum.frequency_hz,
+        "tension_n": None if result.tension is None else result.tension.value_n,
+        "says": strum_words(result),
+        "result": {**result.to_json(), "files": list(names)},
+    }
 
 
 def strum_words(result: StrumResult) -> str:

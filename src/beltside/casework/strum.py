@@ -206,12 +206,12 @@ def strum(
     if single is None and not named:
         warnings.append(
             f"{len(possible) or 'No'} spans may have given this note"
-            + (": name the one plucked (--span crank,alternator)." if possible else ".")
+            + (": name the one plucked." if possible else ".")
         )
     if body.mass_error > 0.1:
         warnings.append(
             "The belt's mass is taken from its ribs and may be off by a quarter, and the tension "
-            "with it: weigh the belt and give mass_g_per_m."
+            "with it: weigh the belt and give its mass per metre."
         )
     return _result(
         takes, heard, shown, None if single is None else single.tension, said, target_n, warnings

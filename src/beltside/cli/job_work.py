@@ -66,6 +66,13 @@ def strum(
         tuple[float, float] | None,
         typer.Option("--target", metavar="LOW HIGH", help="Tension wanted, in newtons."),
     ] = None,
+    ribs: Annotated[
+        int | None, typer.Option("--ribs", metavar="COUNT", help="Ribs of the belt.")
+    ] = None,
+    mass: Annotated[
+        float | None,
+        typer.Option("--mass-g-per-m", metavar="G", help="Mass of a metre of belt, in g."),
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Keep plucks of a span, and what they say of the belt's tension."""
@@ -79,6 +86,8 @@ def strum(
             between=between or (),
             span_mm=span_mm,
             target_n=target,
+            ribs=ribs,
+            mass_g_per_m=mass,
         )
     tell(as_json, kept.to_json(), [kept.says, *kept.result.warnings])
 

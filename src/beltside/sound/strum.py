@@ -60,6 +60,13 @@ LEAST_HUM: Final = 2.5
 
 HUM_TOP_HZ: Final = 1250.0
 
+FAINTEST: Final = 1e-3
+"""Power, of the strongest line's, below which nothing counts: where there is no noise the skirts of
+that line would pass for lines of a lower note (measured)."""
+
+HUM_LEFT: Final = 1e-4
+"""The same of the hum taken out, whose rest is no pluck (measured)."""
+
 MOST_PLUCKS: Final = 12
 LEAST_RISE: Final = 0.25
 """Share of the greatest rise from which another one is a pluck and no ripple of the noise."""
@@ -165,9 +172,12 @@ def find_strum(samples: npt.NDArray[np.floating], sample_rate_hz: int) -> Strum:
     sound = soxr.resample(sound / np.abs(sound).max(), sample_rate_hz, RATE_HZ)
     sections = scipy.signal.butter(2, 0.6 * LOWEST_HZ, "high", fs=RATE_HZ, output="sos")
     sound = scipy.signal.sosfiltfilt(sections, sound)
+    whole = sound
     sound, hum_hz = without_hum(sound)
-    floor = _noise_floor(sound)
-    found = [one for start in _onsets(sound, floor) if (one := _Seen(sound, floor, start)).clear]
+    floor = np.maximum(_noise_floor(sound), HUM_LEFT * _strongest(whole - sound))
+    least = FAINTEST * _strongest(sound)
+    starts = _onsets(sound, np.maximum(floor, least))
+    found = [one for start in starts if (one := _Seen(sound, floor, least, start)).clear]
     if not found:
         return Strum(
             None,
@@ -268,6 +278,12 @@ def _noise_floor(sound: Float64) -> Float64:
     return floor
 
 
+def _strongest(sound: Float64) -> float:
+    """Power of the strongest line in any frame."""
+    starts = np.arange(0, sound.size, int(0.1 * RATE_HZ))
+    return float(_frames(sound, starts, DECAYS_PER_S[1]).max())
+
+
 def _valleys(power: Float64, decay: float) -> Float64:
     """Level between the lines of one spectrum: a click or a very clear pluck lies above the noise
     at every pitch, but only lines stand out of their own surroundings. Shape as `power`."""
@@ -312,7 +328,7 @@ def _onsets(sound: Float64, floor: Float64) -> list[int]:
 class _Seen:
     """One pluck's spectra against the noise around it, and the evidence for every fundamental."""
 
-    def __init__(self, sound: Float64, floor: Float64, start: int) -> None:
+    def __init__(self, sound: Float64, floor: Float64, least: float, start: int) -> None:
         self.start_s = start / RATE_HZ
         here = np.array([start])
         self._power: list[Float64] = []
@@ -326,7 +342,7 @@ class _Seen:
                 earlier = sound[: start + 1]
                 piece = _frames(earlier, np.array([back]), max(decay, DECAYS_PER_S[2]))[0]
                 noise = np.maximum(noise, scipy.ndimage.uniform_filter1d(piece, 9))
-            self._power.append(raw / noise)
+            self._power.append(raw / np.maximum(noise, max(least, FAINTEST * float(raw.max()))))
             self._raw.append((raw, noise))
         steps = int(math.log(HIGHEST_HZ / LOWEST_HZ) / 0.004)
         self.grid = np.geomspace(LOWEST_HZ, HIGHEST_HZ, steps)

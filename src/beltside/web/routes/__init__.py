@@ -27,6 +27,7 @@ NAMES: Final = (
     "bend",
     "hands_busy",
     "agree",
+    "strum",
     "proof",
     "history",
     "files",

@@ -29,7 +29,10 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "complaint": (("complaint", text_("Owner, car, words")),),
     "listen": (("take", text_("Takes")),),
     "find": (("find", text_("Odds and checks")),),
-    "measure": (("drive", text_("Belt drive")),),
+    "measure": (
+        ("drive", text_("Belt drive")),
+        ("strum", text_("Strum the belt")),
+    ),
     "agree": (
         ("plan", text_("Plan")),
         ("agree", text_("Price and OK")),
@@ -51,7 +54,6 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
 }
 # What is done at the keyboard: these commands have no page.
 COMMANDS: Final[Mapping[str, Sequence[str]]] = {
-    "measure": ("strum",),
     "work": ("part",),
     "record": (
         "close",
