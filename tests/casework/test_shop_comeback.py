@@ -70,16 +70,16 @@ def test_it_counts_as_not_cured_until_more_is_known(shop: Shop) -> None:
 
 def test_the_same_cause_again_sets_the_finding_right(shop: Shop) -> None:
     new = begin_comeback(shop, closed(shop))
-    close_job(shop, new.job.id, {"cause": "coolant-pump.bearing", "cured": True})
-    said = settle(shop, sheet_of(shop, new.job.id))
-    assert "failed again" in said
+    done = close_job(shop, new.job.id, {"cause": "coolant-pump.bearing", "cured": True})
+    assert "failed again" in done.settled
+    assert settle(shop, sheet_of(shop, new.job.id)) == done.settled
     assert learned(shop) == {"coolant-pump.bearing": True}
 
 
 def test_another_cause_leaves_it_wrong(shop: Shop) -> None:
     new = begin_comeback(shop, closed(shop))
-    close_job(shop, new.job.id, {"cause": "alternator.bearing", "cured": True})
-    assert "Another cause" in settle(shop, sheet_of(shop, new.job.id))
+    done = close_job(shop, new.job.id, {"cause": "alternator.bearing", "cured": True})
+    assert "Another cause" in done.settled
     assert learned(shop) == {"coolant-pump.bearing": False, "alternator.bearing": True}
 
 

@@ -177,21 +177,31 @@ def settle(shop: Shop, job: JobSheet) -> str:
     str
         In a sentence; "" when there is nothing to say.
     """
+    says, same = judged(shop, job)
+    earlier = earlier_of(shop, job)
+    if says and earlier is not None:
+        _learn_as(shop, earlier.job, cured=same)
+    return says
+
+
+def judged(shop: Shop, job: JobSheet) -> tuple[str, bool]:
+    """What a closed comeback says of the earlier job, and whether that was found rightly.
+
+    Nothing is changed; "" when there is nothing to say.
+    """
     earlier = earlier_of(shop, job)
     outcome = job.newest("outcome")
     if earlier is None or outcome is None or not earlier.cause:
-        return ""
+        return "", False
     cause, cured = outcome.body.get("cause"), outcome.body.get("cured")
     if not outcome.body.get("closed") or not cause or cured is None:
-        return ""
-    same = cause == earlier.cause and cured is True
-    _learn_as(shop, earlier.job, cured=same)
+        return "", False
     number = earlier.job.job.number
-    if same:
-        return f"The same cause as in job {number}: it was found rightly, and failed again."
-    if cause == earlier.cause:
-        return f"The cause of job {number} was put right again and the noise is still there."
-    return f"Another cause than in job {number}: that one counts as not cured."
+    if cause != earlier.cause:
+        return f"Another cause than in job {number}: that one counts as not cured.", False
+    if cured is True:
+        return f"The same cause as in job {number}: it was found rightly, and failed again.", True
+    return f"The cause of job {number} was put right again and the noise is still there.", False
 
 
 def remind_after(shop: Shop, job_id: str, *, today: date | None = None) -> list[Entry]:

@@ -276,13 +276,15 @@ class Closed:
     """A job that was closed: its outcome, and what was learned from it.
 
     `learned` says how many closed jobs the odds rest on now; `not_learned` why this one is not
-    among them, "" when it is; `sounds` how many of its takes later noises can be compared with.
+    among them, "" when it is; `sounds` how many of its takes later noises can be compared with;
+    `settled` what a comeback says of the earlier job, "" else.
     """
 
     entry: Entry
     learned: int
     not_learned: str
     sounds: int
+    settled: str = ""
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict."""
@@ -292,13 +294,15 @@ class Closed:
             "closed_jobs_learned_from": self.learned,
             "not_learned": self.not_learned,
             "sounds_kept": self.sounds,
+            "settled": self.settled,
         }
 
 
 def close_job(shop: Shop, job_id: str, typed: Mapping[str, Any]) -> Closed:
     """Close a job: what the cause was, what was replaced, whether the noise is gone.
 
-    A cause that is a suspect of this car, with a word on whether it was cured, teaches the odds.
+    A cause that is a suspect of this car, with a word on whether it was cured, teaches the odds;
+    a comeback also settles what its earlier job taught.
 
     Raises
     ------
@@ -307,6 +311,7 @@ def close_job(shop: Shop, job_id: str, typed: Mapping[str, Any]) -> Closed:
     InputError
         When the cause is no suspect of this car.
     """
+    from beltside.casework.shop_comeback import settle
     from beltside.casework.shop_learning import learn_from, require_suspect
     from beltside.casework.shop_sounds import keep_sounds_of
 
@@ -317,8 +322,9 @@ def close_job(shop: Shop, job_id: str, typed: Mapping[str, Any]) -> Closed:
         require_suspect(shop, job, cause)
     entry = write(shop, job.job.id, "outcome", {**typed, "closed": True})
     closed = sheet_of(shop, job.job.id)
+    settled = settle(shop, closed)
     learned, why_not = learn_from(shop, closed)
-    return Closed(entry, learned, why_not, keep_sounds_of(shop, closed))
+    return Closed(entry, learned, why_not, keep_sounds_of(shop, closed), settled)
 
 
 def open_again(shop: Shop, job_id: str) -> Entry:

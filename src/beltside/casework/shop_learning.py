@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 from beltside.base.errors import BeltsideError, InputError, nearest
 from beltside.casework.find import board_and_planner
-from beltside.casework.formats.learned_file import new_learned, read_learned, write_learned
+from beltside.casework.formats.learned_file import Learned, new_learned, read_learned, write_learned
 from beltside.casework.own import learned_path, tables
 from beltside.casework.shop import Shop
 from beltside.casework.shop_case import case_of
@@ -50,31 +51,64 @@ def learn_from(shop: Shop, job: JobSheet) -> tuple[int, str]:
     tuple
         How many jobs the odds rest on now, and why this one is not among them ("" when it is).
     """
-    outcome = job.newest("outcome")
-    body = outcome.body if outcome is not None else {}
+    why_not = not_learned(shop, job)
     path = learned_path(shop.folder)
     try:
         kept = read_learned(path) if path.is_file() else new_learned()
     except BeltsideError as error:
         return 0, f"what was learned before can't be read: {error}"
-    if job.job.id.startswith(DEMO_PREFIX):
-        return len(kept.jobs), "it is a job of the demo shop"
-    if not body.get("cause"):
-        return len(kept.jobs), "the cause was not named"
-    if body.get("cured") is None:
-        return len(kept.jobs), "nobody said whether the noise is gone"
-    read = case_of(shop, job)
-    if read.sheet_toml is None:
-        return len(kept.jobs), "there is no drive sheet, so the car's other suspects are not known"
+    if why_not:
+        return len(kept.jobs), why_not
+    body = _outcome(job)
     try:
+        read = case_of(shop, job)
         own = tables(with_learned=False, folder=shop.folder)
         parts = parts_in_order([pulley.part for pulley in read.sheet.pulleys])
-        mark = hashlib.sha256(f"{kept.shop}|{job.job.id}".encode()).hexdigest()[:20]
         one = closed_job(
-            own.catalogue, mark, parts, str(body["cause"]), bool(body["cured"]), read.findings
+            own.catalogue,
+            _mark(kept, job),
+            parts,
+            str(body["cause"]),
+            bool(body["cured"]),
+            read.findings,
         )
         together = kept.with_jobs((one,))
         write_learned(path, together)
     except BeltsideError as error:
         return len(kept.jobs), str(error)
     return len(together.jobs), ""
+
+
+def not_learned(shop: Shop, job: JobSheet) -> str:
+    """Why nothing can be learned from a job's outcome, "" when it can; nothing is changed."""
+    body = _outcome(job)
+    if job.job.id.startswith(DEMO_PREFIX):
+        return "it is a job of the demo shop"
+    if not body.get("cause"):
+        return "the cause was not named"
+    if body.get("cured") is None:
+        return "nobody said whether the noise is gone"
+    if case_of(shop, job).sheet_toml is None:
+        return "there is no drive sheet, so the car's other suspects are not known"
+    return ""
+
+
+def taught(shop: Shop, job: JobSheet) -> tuple[int, bool]:
+    """How many closed jobs the odds rest on, and whether this one is among them."""
+    path = learned_path(shop.folder)
+    try:
+        kept = read_learned(path) if path.is_file() else new_learned()
+    except BeltsideError:
+        return 0, False
+    mark = _mark(kept, job)
+    return len(kept.jobs), any(one.id == mark for one in kept.jobs)
+
+
+def _outcome(job: JobSheet) -> Mapping[str, Any]:
+    outcome = job.newest("outcome")
+    return outcome.body if outcome is not None else {}
+
+
+def _mark(kept: Learned, job: JobSheet) -> str:
+    """Tells this job from others of this shop; its name can't be read back out of it."""
+    return hashlib.sha256(f"{kept.shop}|{job.job.id}".encode()).hexdigest()[:20]

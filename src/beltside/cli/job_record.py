@@ -45,7 +45,8 @@ def close(
         else f"The odds now rest on {done.learned} closed jobs."
     )
     kept = f"Later noises are held against {count_of(done.sounds, 'take')} of this job."
-    tell(as_json, done.to_json(), ["Closed.", said, *([kept] if done.sounds else [])])
+    settled = [done.settled] if done.settled else []
+    tell(as_json, done.to_json(), ["Closed.", *settled, said, *([kept] if done.sounds else [])])
 
 
 def reopen(
@@ -70,6 +71,25 @@ def reopen(
         new = begin_comeback(shop, job, comeback)
     line = job_line(new.job)
     tell(as_json, line.to_json(), [f"Job {line.number} goes on from job {job}."])
+
+
+def since(
+    job: JobName,
+    take: Annotated[
+        str, typer.Argument(metavar="TAKE", help="A take of today; the one most alike without.")
+    ] = "",
+    as_json: Json = False,
+) -> None:
+    """Compare today's take of a car that is back with the take it was handed over with."""
+    from beltside.casework.shop import sheet_of
+    from beltside.casework.shop_comeback import earlier_of, since_hand_over
+    from beltside.cli.screen import working
+
+    with the_shop() as shop, working("nothing was changed") as progress:
+        earlier = earlier_of(shop, sheet_of(shop, job))
+        found = since_hand_over(shop, job, take, progress=progress)
+    before = "" if earlier is None else f"Goes on from job {earlier.job.job.number}."
+    tell(as_json, found.to_json(), [*([before] if before else []), found.says])
 
 
 def history(job: JobName, as_json: Json = False) -> None:
@@ -260,6 +280,7 @@ def add_record_commands(app: typer.Typer) -> None:
         (sounds, "How many takes of closed jobs can be compared; catch up."),
         (close, "Close the job with its outcome."),
         (reopen, "Open a closed job again, or take it on as a new one."),
+        (since, "A car that is back, against its hand-over."),
         (history, "Every change of a job."),
         (restore_version, "Bring an earlier version of an entry back."),
         (remove, "Take an entry off the job."),

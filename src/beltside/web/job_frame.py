@@ -54,6 +54,7 @@ _DONE_AT: Final[Mapping[str, str]] = {
     "take-after": "/job/{number}/take?stage=after",
     "comparison": "/job/{number}/compare",
     "hold-test": "/job/{number}/hold",
+    "close": "/job/{number}/close",
     "reminder": "/reminders",
 }
 

@@ -192,6 +192,7 @@ class ClosedSaid(Answer):
     outcome: dict[str, Any]
     closed_jobs_learned_from: int
     not_learned: str
+    settled: str
 
 
 class ReminderSaid(Answer):

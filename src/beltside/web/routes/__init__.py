@@ -28,6 +28,7 @@ NAMES: Final = (
     "hands_busy",
     "agree",
     "strum",
+    "close",
     "proof",
     "history",
     "files",

@@ -41,6 +41,7 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
         ("plan", text_("Steps")),
         ("match", text_("Old part against new")),
         ("bolts", text_("Bolting")),
+        ("close#parts-title", text_("Parts used")),
     ),
     "prove": (
         ("coolant", text_("Coolant bench")),
@@ -48,16 +49,19 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
         ("compare", text_("Before and after")),
     ),
     "record": (
+        ("close", text_("Close the job")),
         ("proof", text_("Proof sheet")),
         ("how", text_("How it was done")),
     ),
 }
+COMEBACK_DOOR: Final = ("comeback", text_("The earlier job"))
+"""On a job that goes on from another one."""
 # What is done at the keyboard: these commands have no page.
 COMMANDS: Final[Mapping[str, Sequence[str]]] = {
-    "work": ("part",),
     "record": (
-        "close",
-        "reopen",
+        "note",
+        "photo",
+        "remind",
     ),
 }
 
@@ -89,13 +93,18 @@ class JobPage(Page):
 def job(request: Request, number: int) -> HTMLResponse:
     """The sheet."""
     shop = shop_of(request)
-    view = view_of(shop, sheet_of(shop, str(number)))
+    sheet = sheet_of(shop, str(number))
+    view = view_of(shop, sheet)
+    more = {"complaint": (COMEBACK_DOOR,)} if sheet.newest("comeback") is not None else {}
     bands = [
         Band(
             one.stage,
             "now" if one.stage == view.next.stage else one.state,
             one.says,
-            [(f"/job/{number}/{path}", words) for path, words in DOORS.get(one.stage, ())],
+            [
+                (f"/job/{number}/{path}", words)
+                for path, words in (*DOORS.get(one.stage, ()), *more.get(one.stage, ()))
+            ],
             [f"beltside job {command} {number}" for command in COMMANDS.get(one.stage, ())],
         )
         for one in view.stages
