@@ -6,11 +6,11 @@ import json
 import stat
 import zipfile
 import zlib
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import IO, Any, Final, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
@@ -28,13 +28,18 @@ from beltside.casework.shop import Shop, sheet_of
 from beltside.jobs.entries import Clash, Entry
 from beltside.jobs.store import PIECE_BYTES
 from beltside.jobs.transfer import EntryRows, JobRows, put_in, take_out
+from beltside.media.bounded import Bounds, BrokeDownError, look_at
+from beltside.media.limits import GIBIBYTE, MEBIBYTE
 
 _DAMAGED: Final = (zipfile.BadZipFile, zlib.error, EOFError, ValueError)
 MOST_MEMBERS: Final = 1_000_000
-MOST_JSON_BYTES: Final = 200_000_000
+MOST_JSON_BYTES: Final = 50_000_000
+"""One job: 25 entries as long as an entry may be; a usual one has 0.1 to 1 MB."""
 MOST_FILE_BYTES: Final = 2_000_000_000
 MOST_TIMES: Final = 200
 """How many times longer than in the zip a part may get: deflate never does more than 1032."""
+BOUNDS: Final = Bounds(2 * GIBIBYTE, cpu_s=300, wall_s=600.0, output_bytes=MEBIBYTE)
+"""50 MB of the worst JSON (nothing but empty lists) take about 1.1 GB as Python values."""
 _SPARE_BYTES: Final = 1_000_000
 _ZIP_DAY: Final = (1980, 1, 1, 0, 0, 0)
 
@@ -172,13 +177,19 @@ def import_jobs(shop: Shop, path: Path) -> list[ImportedJob]:
         When it asks for more room than it may.
     """
     try:
-        with zipfile.ZipFile(path) as zipped:
-            index, jobs = _looked_at(zipped)
+        with path.open("rb") as file, zipfile.ZipFile(file) as zipped:
+            # A process that can do little else goes through it first: what is too much for that
+            # one is never unpacked here.
+            _, out = look_at(
+                path.name, "beltside.casework.shop_transfer:screened", file, BOUNDS, {}
+            )
+            out.close()
+            index, members = _looked_at(zipped)
             there = {one.sha256 for one in index.files}
             for one in index.files:
                 _keep_file(shop, zipped, one)
             done = []
-            for job in jobs:
+            for job in _jobs(zipped, index, members):
                 rows = _without_gone(job_from_keys(job), there)
                 put = put_in(shop.record, rows)
                 done.append(ImportedJob(job.number, put.number, put.id, put.how))
@@ -186,9 +197,13 @@ def import_jobs(shop: Shop, path: Path) -> list[ImportedJob]:
     except BeltsideError:
         raise
     except _DAMAGED as error:
+        raise _no_zip(str(error)) from error
+    except BrokeDownError as error:
         raise InputError(
-            f"{path.name} is no zip that can be read: {error}", allowed="a zip by `beltside export`"
+            f"{path.name} can't be read: {error}", allowed="a zip by `beltside export`"
         ) from error
+    except OSError as error:
+        raise InputError(f"{path.name} can't be read: {error.strerror or error}") from error
     except RuntimeError as error:
         # The module zipfile says so of passwords and of ways to pack that it does not know.
         raise InputError(f"{path.name} can't be read: {error}") from error
@@ -282,8 +297,30 @@ def _when(moment: datetime) -> str:
 # Reading what a stranger may have sent ------------------------------------------------------------
 
 
-def _looked_at(zipped: zipfile.ZipFile) -> tuple[ExportKeys, list[JobExportKeys]]:
-    """The index and the jobs, everything checked that can be before writing."""
+def screened(file: IO[bytes]) -> tuple[dict[str, int], bytes]:
+    """Go through all of a zip; how many jobs and files. Runs in a process of its own."""
+    try:
+        with zipfile.ZipFile(file) as zipped:
+            index, members = _looked_at(zipped)
+            jobs = sum(1 for _ in _jobs(zipped, index, members))
+            return {"jobs": jobs, "files": len(index.files)}, b""
+    except BeltsideError:
+        raise
+    except _DAMAGED as error:
+        raise _no_zip(str(error)) from error
+    except RuntimeError as error:
+        raise InputError(f"The zip can't be read: {error}") from error
+
+
+def _no_zip(why: str) -> InputError:
+    return InputError(f"It is no zip that can be read: {why}", allowed="a zip by `beltside export`")
+
+
+Members = Mapping[str, zipfile.ZipInfo]
+
+
+def _looked_at(zipped: zipfile.ZipFile) -> tuple[ExportKeys, Members]:
+    """The index and the parts of the zip, what it lists held against what is there."""
     members = _members(zipped)
     if INDEX_NAME not in members:
         raise InputError("The zip has no export.json", allowed="a zip by `beltside export`")
@@ -297,9 +334,14 @@ def _looked_at(zipped: zipfile.ZipFile) -> tuple[ExportKeys, list[JobExportKeys]
     for one in index.files:
         if members[f"files/{one.sha256}"].file_size != one.bytes:
             raise InputError(f"The length of files/{one.sha256[:12]}... is not the one told")
-    jobs = [_read(zipped, members[f"jobs/{name}.json"], JobExportKeys) for name in index.jobs]
+    return index, members
+
+
+def _jobs(zipped: zipfile.ZipFile, index: ExportKeys, members: Members) -> Iterator[JobExportKeys]:
+    """One job after the other, each checked: never more than one of them in memory."""
     known = {one.sha256 for one in index.files} | set(index.missing)
-    for name, job in zip(index.jobs, jobs, strict=True):
+    for name in index.jobs:
+        job = _read(zipped, members[f"jobs/{name}.json"], JobExportKeys)
         if job.id != name:
             raise InputError(f"jobs/{name}.json holds the job {job.id}")
         for entry in job.entries:
@@ -308,7 +350,7 @@ def _looked_at(zipped: zipfile.ZipFile) -> tuple[ExportKeys, list[JobExportKeys]
                 raise InputError(
                     f"The stored file {min(gone)[:12]}... of job {job.number} is not in the zip"
                 )
-    return index, jobs
+        yield job
 
 
 def _members(zipped: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:

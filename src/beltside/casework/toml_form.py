@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping
+from pathlib import Path
 from typing import Any, Final
 
 import tomlkit
 from tomlkit.exceptions import ParseError
 
 from beltside.base.errors import InputError
+from beltside.casework.formats.toml_file import require_modest
 
+MOST_LETTERS: Final = 64_000
+"""A sheet of 20 pulleys has 3,000; the parser that keeps comments takes about 0.5 s for so many."""
 _NUMBER: Final = re.compile(r"[+-]?\d+([.,]\d+)?")
 
 
@@ -21,10 +25,13 @@ def parsed(toml: str, what: str) -> Any:
     ------
     InputError
         When the text is no TOML.
+    LimitError
+        When it is far longer than such a text is.
     """
+    require_modest(toml, Path(f"The {what}"), most=MOST_LETTERS)
     try:
         return tomlkit.parse(toml)
-    except ParseError as error:
+    except (ParseError, RecursionError) as error:
         raise InputError(
             f"The {what} is no TOML: {error}", instead="the form, or a text as in the docs"
         ) from error

@@ -7,14 +7,15 @@ import math
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import IO, Any, Final
 
 import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from beltside.base.errors import BeltsideError, InputError, LimitError
-from beltside.media.limits import MEBIBYTE
+from beltside.media.bounded import Bounds, BrokeDownError, look_at
+from beltside.media.limits import GIBIBYTE, MEBIBYTE
 
 MOST_BYTES: Final = 60 * MEBIBYTE
 MOST_PIXELS: Final = 120_000_000
@@ -29,6 +30,12 @@ _AS_TAKEN: Final = "the photo as the phone took it, as JPEG or PNG"
 
 class PictureError(BeltsideError):
     """A picture cannot be used: unreadable, damaged, of a kind that is not read here."""
+
+
+BOUNDS: Final = Bounds(2 * GIBIBYTE, cpu_s=30, wall_s=60.0, output_bytes=MOST_PIXELS * 3 + MEBIBYTE)
+"""120 megapixels are 360 MB in red, green and blue, and are held up to four times while they are
+unpacked and turned; the largest picture takes about 6 s on one of our cores."""
+_ERRORS: Final[dict[str, type[BeltsideError]]] = {"PictureError": PictureError}
 
 
 @dataclass(frozen=True)
@@ -104,6 +111,38 @@ def picture_from_bytes(data: bytes, name: str) -> Picture:
             instead="send it as JPEG, or set the phone's camera to the most compatible format",
         )
     try:
+        (shape, focal, notes), out = look_at(
+            name, "beltside.media.picture:unpacked", data, BOUNDS, _ERRORS, name=name
+        )
+    except BrokeDownError as error:
+        raise _damaged(name) from error
+    with out:
+        height, width = (int(one) for one in shape[:2])
+        if not (0 < height * width <= MOST_PIXELS and max(height, width) <= MOST_SIDE_PX):
+            raise _damaged(name)
+        pixels = np.frombuffer(bytearray(out.read(height * width * 3)), np.uint8)
+    if len(pixels) != height * width * 3:
+        raise _damaged(name)
+    focal = focal if isinstance(focal, int | float) and 0 < focal < 1e6 else None
+    said = tuple(str(one)[:300] for one in notes)
+    return Picture(pixels.reshape(height, width, 3), focal, name, said)
+
+
+def unpacked(file: IO[bytes], *, name: str) -> tuple[tuple[Any, float | None, list[str]], Any]:
+    """A picture's size, focal length and notes, and its pixels; runs in a process of its own."""
+    picture = _unpacked(file.read(MOST_BYTES + 1), name)
+    return (
+        (picture.pixels.shape, picture.focal_px, list(picture.warnings)),
+        np.ascontiguousarray(picture.pixels).data.cast("B"),
+    )
+
+
+def _damaged(name: str) -> PictureError:
+    return PictureError(f"{name} is damaged: it could not be unpacked", instead="copy it again")
+
+
+def _unpacked(data: bytes, name: str) -> Picture:
+    try:
         # The library warns of a large picture and goes on; here the limits below decide.
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -115,7 +154,13 @@ def picture_from_bytes(data: bytes, name: str) -> Picture:
                 notes = _notes(image)
                 upright = ImageOps.exif_transpose(image)
                 pixels = _as_rgb(upright)
-    except (UnidentifiedImageError, Image.DecompressionBombError) as error:
+    except Image.DecompressionBombError as error:
+        raise LimitError(
+            f"{name} has more pixels than a picture may",
+            allowed=f"{MOST_PIXELS // 1_000_000} megapixels, {MOST_SIDE_PX} a side",
+            instead=_AS_TAKEN,
+        ) from error
+    except UnidentifiedImageError as error:
         raise PictureError(
             f"{name} is no picture, or of a kind that is not read here",
             allowed="JPEG, PNG, WebP, TIFF, BMP",
@@ -127,9 +172,7 @@ def picture_from_bytes(data: bytes, name: str) -> Picture:
         raise
     # A damaged picture makes the decoders raise nearly anything.
     except Exception as error:
-        raise PictureError(
-            f"{name} is damaged: it could not be unpacked", instead="copy it again"
-        ) from error
+        raise _damaged(name) from error
     return Picture(pixels, _focal_px(focal_35, pixels.shape), name, notes)
 
 

@@ -36,6 +36,7 @@ def parse_toml(text: str, path: Path) -> dict[str, Any]:
     InputError
         When it is not TOML; names the line.
     """
+    require_modest(text, path)
     try:
         return tomllib.loads(text)
     except RecursionError:
@@ -44,6 +45,38 @@ def parse_toml(text: str, path: Path) -> dict[str, Any]:
         ) from None
     except ValueError as error:
         raise _syntax_error(path, text, error) from None
+
+
+def require_modest(text: str, path: Path, *, most: int = LARGEST_FILE_BYTES) -> None:
+    """Refuse a text that would keep a TOML parser busy for long, or shows itself otherwise.
+
+    Within these bounds the slowest text found takes about 1 s (docs/trust-files.md).
+
+    Raises
+    ------
+    LimitError
+        When it is longer than `most` characters, or a key has more than 32 parts.
+    InputError
+        When it holds characters that turn the order of what is shown.
+    """
+    if len(text) > most:
+        raise LimitError(f"{path.name} is longer than {most / 1e6:g} million characters")
+    if _LONG_KEY.search(text):
+        raise LimitError(f"{path.name} has a key of very many parts", allowed="up to 32")
+    turned = _TURNS.search(text)
+    if turned:
+        line = text[: turned.start()].count("\n") + 1
+        raise InputError(
+            f"{path.name}, line {line}: a character turns the order of the text, so that it does "
+            "not read as it is",
+            instead="typing the line anew",
+        )
+
+
+_PART: Final = r"""(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+"""
+_LONG_KEY: Final = re.compile(rf"{_PART}(?:\.[ \t]*+{_PART}){{32}}")
+_TURNS: Final = re.compile("[\u202a-\u202e\u2066-\u2069]")
+"""Unicode annex 9: embeddings, overrides, isolates."""
 
 
 def _read_bytes(path: Path) -> bytes:
