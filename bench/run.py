@@ -17,6 +17,7 @@ import first_page
 import hold_test
 import loudness
 import odds
+import pages
 import photo
 import proof
 import record
@@ -35,6 +36,7 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("odds and next check", odds.measure(300, 12, seed, 20)))
     groups.append(("tightening order", bolt_order.measure(60, seed)))
     groups.append(("teardown", teardown.measure(300, 40)))
+    groups.append(("pages, 20 phones at once", pages.measure()))
     groups.append(("the record, 10,000 jobs", record.measure(seed=seed)))
     groups.append(("photos and hole match", photo.measure(40, 100, seed)))
     groups.append(("proof sheet", proof.measure()))

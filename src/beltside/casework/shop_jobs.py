@@ -438,14 +438,21 @@ def reminders(
     shop: Shop, *, today: date | None = None, job_id: str | None = None
 ) -> list[Reminder]:
     """Open reminders of a job, or of all jobs, those due first."""
-    today = today or datetime.now(UTC).date()
     if job_id is not None:
-        sheet = sheet_of(shop, job_id)
-        entries, jobs = list(sheet.of_kind("reminder")), {sheet.job.id: sheet.job}
-    else:
-        entries = shop.record.entries_of_kind("reminder")
-        named = [str(one.job_id) for one in entries if not one.body.get("done")]
-        jobs = {job.id: job for job in shop.record.jobs_named(list(dict.fromkeys(named)))}
+        return reminders_of(sheet_of(shop, job_id), today=today)
+    entries = shop.record.entries_of_kind("reminder")
+    named = [str(one.job_id) for one in entries if not one.body.get("done")]
+    jobs = {job.id: job for job in shop.record.jobs_named(list(dict.fromkeys(named)))}
+    return _open(entries, jobs, today)
+
+
+def reminders_of(sheet: JobSheet, *, today: date | None = None) -> list[Reminder]:
+    """Open reminders of a job, those due first."""
+    return _open(sheet.of_kind("reminder"), {sheet.job.id: sheet.job}, today)
+
+
+def _open(entries: Sequence[Entry], jobs: Mapping[str, Job], today: date | None) -> list[Reminder]:
+    today = today or datetime.now(UTC).date()
     found = [
         _reminder(jobs[str(entry.job_id)], entry, today)
         for entry in entries

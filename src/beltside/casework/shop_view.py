@@ -12,7 +12,7 @@ from beltside.base.words import count_of
 from beltside.casework.shop import Shop, sheet_of
 from beltside.casework.shop_case import shop_tables
 from beltside.casework.shop_find import JobFind, find_now
-from beltside.casework.shop_jobs import JobLine, job_line, reminders
+from beltside.casework.shop_jobs import JobLine, job_line, reminders_of
 from beltside.casework.shop_teardown import JobPlan, plan_of, suggested_template
 from beltside.jobs.card import STAGES
 from beltside.jobs.entries import Entry, JobSheet
@@ -180,7 +180,7 @@ def view_of(shop: Shop, job: JobSheet, *, today: date | None = None) -> JobView:
     plan, plan_problem = _plan(shop, job)
     top = found.result.suspects[0]
     tenths = in_ten(top.probability)
-    due = tuple(one.words for one in reminders(shop, today=today, job_id=job.job.id) if one.is_due)
+    due = tuple(one.words for one in reminders_of(job, today=today) if one.is_due)
     stages = _stages(job, found, plan, plan_problem, tenths)
     return JobView(
         job_line(job.job),
