@@ -88,21 +88,21 @@ class LearnedResult:
         }
 
 
-def _kept() -> Learned:
-    path = learned_path()
+def _kept(folder: Path | None = None) -> Learned:
+    path = learned_path(folder)
     return read_learned(path) if path.is_file() else new_learned()
 
 
-def show(*, notes: tuple[str, ...] = ()) -> LearnedResult:
-    """What has been learned, against the shipped values.
+def show(*, notes: tuple[str, ...] = (), folder: Path | None = None) -> LearnedResult:
+    """What has been learned, against the shipped values; in the own folder without `folder`.
 
     Raises
     ------
     InputError
         When the file is there and can't be read.
     """
-    kept = _kept()
-    own = tables(with_learned=False)
+    kept = _kept(folder)
+    own = tables(with_learned=False, folder=folder)
     total = counts(own.catalogue, kept.jobs)
     after = learned(own.catalogue, kept.jobs)
     everyone = (*own.catalogue.suspects, *own.catalogue.pairs)
@@ -138,7 +138,7 @@ def show(*, notes: tuple[str, ...] = ()) -> LearnedResult:
                 for outcome in shipped
             ]
     return LearnedResult(
-        learned_path(),
+        learned_path(folder),
         total.jobs,
         total.cured,
         tuple(sorted(priors, key=lambda one: -abs(one.learned - one.shipped))),
@@ -215,15 +215,17 @@ def merge(source: Path) -> LearnedResult:
     return show(notes=(f"{count_of(new, 'job')} added, {known} {before} known already",))
 
 
-def reset() -> Path | None:
+def reset(folder: Path | None = None) -> Path | None:
     """Forget what was learned; the file is kept beside it under another name.
+
+    In the own folder without `folder`.
 
     Returns
     -------
     Path or None
         Where the old file lies now; None when there was none.
     """
-    path = learned_path()
+    path = learned_path(folder)
     if not path.is_file():
         return None
     number = 1

@@ -7,9 +7,11 @@ not show stay.
 from __future__ import annotations
 
 import re
+import tomllib
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -126,7 +128,10 @@ def plan_form(toml: str) -> PlanForm:
     InputError
         When the text is no TOML.
     """
-    document = _parsed(toml)
+    try:
+        document = tomllib.loads(toml)
+    except tomllib.TOMLDecodeError as error:
+        raise _no_toml(error) from error
     things = _things(document)
     titles = _titles(document)
     return PlanForm(str(document.get("title", "")), [_row(one, titles) for one in things])
@@ -195,6 +200,11 @@ def plan_toml(form: PlanForm, before: str, *, out: Sequence[str] = ()) -> str:
 
 def try_plan(toml: str, target: Sequence[str] = (), aim: str = "expected") -> PlanTried:
     """What a job gives, without keeping it."""
+    return _tried(toml, tuple(target), aim)
+
+
+@lru_cache(maxsize=32)
+def _tried(toml: str, target: tuple[str, ...], aim: str) -> PlanTried:
     try:
         read = job_from(parse_toml(toml, Path("plan")), "plan", toml)
     except FileProblemsError as error:
@@ -239,9 +249,11 @@ def _parsed(toml: str) -> Any:
     try:
         return tomlkit.parse(toml)
     except ParseError as error:
-        raise InputError(
-            f"The plan is no TOML: {error}", instead="the form, or a text as in the docs"
-        ) from error
+        raise _no_toml(error) from error
+
+
+def _no_toml(error: ValueError) -> InputError:
+    return InputError(f"The plan is no TOML: {error}", instead="the form, or a text as in the docs")
 
 
 def _things(document: Mapping[str, Any]) -> list[Any]:

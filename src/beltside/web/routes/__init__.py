@@ -29,6 +29,7 @@ NAMES: Final = (
     "agree",
     "strum",
     "close",
+    "settings",
     "proof",
     "history",
     "files",
