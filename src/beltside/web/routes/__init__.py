@@ -30,6 +30,7 @@ NAMES: Final = (
     "strum",
     "close",
     "settings",
+    "pulleys",
     "proof",
     "history",
     "files",

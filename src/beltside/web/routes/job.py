@@ -31,6 +31,7 @@ DOORS: Final[Mapping[str, Sequence[tuple[str, str]]]] = {
     "find": (("find", text_("Odds and checks")),),
     "measure": (
         ("drive", text_("Belt drive")),
+        ("pulleys", text_("Pulleys from a photo")),
         ("strum", text_("Strum the belt")),
     ),
     "agree": (
