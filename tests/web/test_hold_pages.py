@@ -271,3 +271,21 @@ def test_the_job_asks_for_it_when_the_coolant_was_out(browser: Browser, shop: Sh
     assert "Go on with the hold test" in browser.get("/job/1")
     browser.send(PAGE, f"{PAGE}/{test}/end", {})
     assert "hold test" not in browser.get("/job/1").split('class="next"')[1].lower()
+
+
+def test_readings_out_of_a_file(browser: Browser, shop: Shop) -> None:
+    test = begin(browser)
+    csv = b"time,pressure_psi\n0:00,15.5\n1:00,15.4\n"
+    sent = browser.send(
+        PAGE, f"{PAGE}/{test}/file", {}, files={"file": ("log.csv", csv, "text/csv")}
+    )
+    assert sent.status_code == 303, sent.text
+    # 15.5 psi are 106.87 kPa: NIST SP 811 (2008).
+    assert readings(shop)[0] == (0.0, pytest.approx(106.87, abs=0.01))
+    for wrong in (b"time,pressure\n0,1\n2,much\n", b"", b"\x00\xff" * 50, b"x" * 1_000_001):
+        sent = browser.send(
+            PAGE, f"{PAGE}/{test}/file", {}, files={"file": ("log.csv", wrong, "text/csv")}
+        )
+        assert sent.status_code == 422
+        assert 'class="problem"' in sent.text.split('id="f-file"')[1].split("</div>")[0]
+    assert len(readings(shop)) == 2

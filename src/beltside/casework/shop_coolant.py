@@ -14,6 +14,7 @@ from beltside.casework.coolant_cap import cap_answer
 from beltside.casework.coolant_change import adjust_answer, reuse_answer
 from beltside.casework.coolant_hold import SEEN, hold_answer, hold_setup
 from beltside.casework.coolant_mix import MixReading, mix_answer
+from beltside.casework.coolant_readings import load_hold_readings
 from beltside.casework.coolant_values import (
     read_gauge_kpa,
     read_litres,
@@ -24,6 +25,7 @@ from beltside.casework.coolant_values import (
 from beltside.casework.coolant_work import clock_answer, drain_answer, fill_answer
 from beltside.casework.settings import setting
 from beltside.casework.shop import FieldProblemsError, Shop, rewrite, sheet_of, write
+from beltside.casework.shop_measure import text_as_file
 from beltside.coolant.hold_readings import Reading
 from beltside.coolant.hold_system import require_setup
 from beltside.jobs.entries import Entry, JobSheet
@@ -398,6 +400,36 @@ def hold_reading(
         begun = rewrite(shop, begun.id, {"started_at": at.isoformat(timespec="milliseconds")}).entry
     readings = sorted((*before, entry), key=lambda one: float(one.body["minutes"]))
     return HoldNow(begun, tuple(readings), answer)
+
+
+def hold_readings_of_file(shop: Shop, job_id: str, text: str, *, test: str = "") -> HoldNow:
+    """Enter all readings of a CSV file at once; see docs/formats.md.
+
+    Raises
+    ------
+    InputError
+        When a line can't be read, or the readings can't belong to those before; none is kept then.
+    LimitError
+        When it has more than 5,000 readings.
+    """
+    us = setting(shop, "units") == "us"
+    job = sheet_of(shop, job_id)
+    begun = _test(job, test)
+    with text_as_file(text, "readings.csv") as path:
+        found = load_hold_readings(path)
+    before = [_reading(one.body) for one in _readings(job, begun)]
+    together = sorted((*before, *found), key=lambda one: one.minutes)
+    hold_answer(together, hold_setup(**begun.body["given"]), us=us)
+    for one in found:
+        body = {
+            "minutes": one.minutes,
+            "pressure_kpa": one.gauge_kpa,
+            "engine_c": one.engine_c,
+            "air_c": one.air_c,
+            "test": begun.id,
+        }
+        write(shop, job.job.id, "hold-reading", body)
+    return hold_now(shop, job.job.id, begun.id)
 
 
 def minutes_at(test: Entry, at: datetime) -> float:

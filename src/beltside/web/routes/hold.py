@@ -28,7 +28,6 @@ from beltside.casework.hold_gauge import (
     clock_text,
     elapsed_s,
     gauge_of,
-    step_kpa,
     target_of,
 )
 from beltside.casework.settings import setting
@@ -39,10 +38,12 @@ from beltside.casework.shop_coolant import (
     end_hold,
     hold_now,
     hold_reading,
+    hold_readings_of_file,
     hold_seen,
 )
 from beltside.casework.shop_jobs import remove_entry
-from beltside.web.forms import CheckedForm, text, texts, typed
+from beltside.web.forms import CheckedForm, text, texts, typed, uploads
+from beltside.web.hold_form import SETUP_FIELDS, given_of
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.routes.coolant import ABOVE_CAP, COLD, EYES, HOT, SERVICE_DATA
@@ -67,22 +68,8 @@ SEEN_WORDS: Final = (
     ("adaptor-hiss", text_("The adaptor hisses")),
     ("nothing", text_("Nothing to be seen")),
 )
-SETUP_FIELDS: Final = (
-    ("strokes", text_("Pump strokes counted"), "", text_("how many it took to get there")),
-    ("stroke_ml", text_("Volume of one stroke"), "mL", text_("stands on the pump")),
-    ("capacity_l", text_("System holds"), "", text_("from the service data")),
-    ("air_l", text_("Air in bottle and system before pumping"), "", ""),
-    ("altitude_m", text_("Altitude of the place"), "", text_("0 if left out")),
-    ("start_kpa", text_("Gauge before the first stroke"), "gauge", text_("0 if left out")),
-    ("matters_ml_min", text_("A leak matters from"), "mL/min", text_("3 if left out")),
-    (
-        "tester_kpa_min",
-        text_("The tester alone falls in a minute by"),
-        "gauge",
-        text_("on a plugged adaptor"),
-    ),
-)
 ROWS: Final = 6
+MOST_FILE_BYTES: Final = 1_000_000
 LATE: Final = timedelta(hours=24)
 
 
@@ -183,7 +170,7 @@ def begin(request: Request, number: int, form: CheckedForm) -> Response:
     shop = shop_of(request)
     fields = {name: value.strip() for name, value in typed(form).items()}
     try:
-        given = _given(fields, us=setting(shop, "units") == "us")
+        given = given_of(fields, us=setting(shop, "units") == "us")
         entry = begin_hold(
             shop,
             sheet.job.id,
@@ -264,6 +251,27 @@ def typed_rows(request: Request, number: int, test: str, form: CheckedForm) -> R
     return go_to(f"/job/{number}/hold?test={test}", saved="1")
 
 
+@router.post("/job/{number}/hold/{test}/file")
+def from_file(request: Request, number: int, test: str, form: CheckedForm) -> Response:
+    """Readings out of a CSV file, all of them or none."""
+    sheet, frame = open_job(request, number)
+    shop = shop_of(request)
+    files = uploads(form, "file")
+    try:
+        if not files:
+            raise InputError("no file came with it", instead="a CSV file of readings")
+        data = files[0].file.read(MOST_FILE_BYTES + 1)
+        if len(data) > MOST_FILE_BYTES:
+            raise InputError("the file is larger than 1 MB", allowed="up to 1 MB")
+        readings = data.decode("utf-8-sig", errors="replace")
+        hold_readings_of_file(shop, sheet.job.id, readings, test=test)
+    except BeltsideError as error:
+        now = hold_now(shop, sheet.job.id, test)
+        page = _page(shop, sheet, frame, now, {}, {"file": str(error)})
+        return show(request, page, status=422)
+    return go_to(f"/job/{number}/hold?test={test}", saved="1")
+
+
 @router.post("/job/{number}/hold/{test}/undo")
 def undo(request: Request, number: int, test: str, form: CheckedForm) -> Response:
     """Take a reading back; the list of all changes brings it back."""
@@ -318,30 +326,6 @@ def _read_at(fields: Mapping[str, str]) -> datetime:
     except (KeyError, ValueError, TypeError):
         return now
     return now - ago if timedelta(0) <= ago <= LATE else now
-
-
-def _given(fields: Mapping[str, str], *, us: bool) -> dict[str, object]:
-    """How the test was set up, as `begin_hold` takes it."""
-    unit = fields.get("unit") or ("psi" if us else "kPa")
-    given: dict[str, object] = {"cap": fields.get("cap", "")}
-    wrong: dict[str, str] = {}
-    step = fields.get("step_typed") or fields.get(f"step_{unit}", "")
-    for name, value in (("gauge_step_kpa", step), *((n, fields.get(n, "")) for n in _OTHERS)):
-        if not value:
-            continue
-        if name in ("gauge_step_kpa", "start_kpa", "tester_kpa_min"):
-            try:
-                given[name] = step_kpa(value, unit)
-            except InputError as error:
-                wrong["step_typed" if name == "gauge_step_kpa" else name] = str(error)
-        else:
-            given[name] = with_unit(name, value, us=us)
-    if wrong:
-        raise FieldProblemsError("hold-test", fields, wrong)
-    return given
-
-
-_OTHERS: Final = tuple(name for name, _, _, _ in SETUP_FIELDS)
 
 
 def _page(
