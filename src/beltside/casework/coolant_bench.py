@@ -169,9 +169,9 @@ def big_figures(answer: CoolantAnswer, *, us: bool = False) -> tuple[BigFigure, 
         )
     elif answer.topic == "drain":
         low, high = (_clock(data[f"cap_off_{end}_s"]) for end in ("low", "high"))
-        found = (BigFigure("drains", _clock(data["cap_off_s"]), "min", low, high),)
+        found = (BigFigure("drains", _clock(data["cap_off_s"]), "min:s", low, high),)
     elif answer.topic == "clock":
-        found = (BigFigure("limit", _clock(data["limit_s"]), "min"),)
+        found = (BigFigure("limit", _clock(data["limit_s"]), "min:s"),)
     elif answer.topic == "hold":
         leak, smallest = data["leak_ml_min"], data["smallest_leak_ml_min"]
         ends = [words.flow(leak[end]).split(" ")[0] for end in ("low", "high")]

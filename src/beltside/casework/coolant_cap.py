@@ -116,7 +116,7 @@ def cap_answer(
         steps=(
             "Engine cold. Fit the tester where the cap sits, with the right adaptor.",
             f"Pump slowly to {words.pressure(target.target_kpa)} and stop; count the strokes.",
-            "Read at once, then every half minute: see `beltside coolant hold`.",
+            "Read at once, then every half minute, and judge it by the hold test.",
         ),
         warnings=tuple(warnings),
         cautions=(

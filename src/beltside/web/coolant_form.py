@@ -18,6 +18,8 @@ from beltside.web.texts import text_
 
 Choices = Sequence[tuple[str, str]]
 SPARE_ROWS: Final = 1
+_NOTHING: Final = ("0 L", 0, "0")
+"""An amount of nothing, with which a side of the ledger is begun: no row of its own."""
 MOST_ROWS: Final = 12
 
 
@@ -332,7 +334,8 @@ def fields_of(question: Question, given: Mapping[str, Any]) -> Typed:
         elif value is None:
             continue
         elif ask.kind == "rows":
-            for number, row in enumerate(value if isinstance(value, list | tuple) else [value]):
+            rows = value if isinstance(value, list | tuple) else [value]
+            for number, row in enumerate(one for one in rows if one not in _NOTHING):
                 for (cell, _, _), text in zip(ask.cells, _cells(ask, row), strict=False):
                     typed[f"{ask.name}.{number}.{cell}"] = as_typed(cell, text)
         elif ask.kind == "several":
@@ -385,7 +388,7 @@ def given_of(question: Question, typed: Mapping[str, str], *, us: bool) -> dict[
     if question.about == "fill":
         # The ledger is begun when only one side has an amount.
         for name in ("drained_l", "poured_l"):
-            given.setdefault(name, ["0 L"])
+            given.setdefault(name, [_NOTHING[0]])
     return given
 
 

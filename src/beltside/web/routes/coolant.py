@@ -50,8 +50,8 @@ FIGURE_WORDS: Final[Mapping[str, str]] = {
     "target": text_("on the gauge, never above"),
     "missing": text_("still missing: air"),
     "recheck": text_("the level may sink after the first heat cycle"),
-    "drains": text_("minutes and seconds, cap off"),
-    "limit": text_("minutes and seconds with the belt off, then stop"),
+    "drains": text_("to drain with the cap off"),
+    "limit": text_("with the belt off, then stop"),
 }
 VALUE_WORDS: Final = (
     text_("reuse filtered"),
