@@ -97,7 +97,7 @@ HOME_OF = {
     "uvicorn": {"web"},
     "jinja2": {"web", "proof"},
     "cryptography": {"web", "jobs.backup_key"},
-    "trustme": {"web"},
+    "psutil": {"web"},
     "manimgx_fonts": {"proof"},
     "pypdf": {"proof"},
     "segno": {"proof"},

@@ -234,7 +234,7 @@ def test_a_photo_is_kept_and_handed_out(client: TestClient, job: str) -> None:
         ("/api/jobs/1/takes", b"dear owner", 415, "text, no recording"),
         ("/api/jobs/1/takes", jpeg(), 415, "picture"),
         ("/api/jobs/1/takes", b"", 415, "an empty file"),
-        ("/api/jobs/1/takes", bytes(3000), 413, "up to 0 MB"),
+        ("/api/jobs/1/takes", bytes(3000), 413, "up to 0.002 MB"),
         ("/api/jobs/1/photos", b"dear owner", 415, "picture"),
         ("/api/jobs/9/takes", wav(0.1), 404, "no job"),
     ],

@@ -434,7 +434,11 @@ def hold_readings_of_file(shop: Shop, job_id: str, text: str, *, test: str = "")
 
 def minutes_at(test: Entry, at: datetime) -> float:
     """Minutes from the start of a hold test to a moment, to a thousandth [min]."""
-    started = datetime.fromisoformat(str(test.body["started_at"]))
+    said = str(test.body["started_at"])
+    # Written by hand it may say no time, or one without its zone.
+    started = datetime.fromisoformat(said) if said else test.created_at
+    if started.tzinfo is None:
+        started = started.replace(tzinfo=at.tzinfo)
     return round((at - started).total_seconds() / 60.0, 3)
 
 

@@ -26,6 +26,7 @@ from beltside.cli.coolant_work import coolant_app
 from beltside.cli.drive import drive
 from beltside.cli.job import job_app
 from beltside.cli.learned import learned_app
+from beltside.cli.phones import phones_app
 from beltside.cli.plain_help import PlainHelp
 from beltside.cli.problems import exit_code_of, require_file, require_path
 from beltside.cli.proof import proof
@@ -202,6 +203,7 @@ app.command(short_help="Takes with known causes that one take is most like.")(si
 
 
 app.command(short_help="The pages, in a browser on this computer.")(serve)
+app.add_typer(phones_app, name="phones", short_help="Paired phones: list them, lock them out.")
 app.add_typer(
     job_app, name="job", short_help="Jobs of the shop, from the first words to the record."
 )

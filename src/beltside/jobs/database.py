@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
-TABLES_AT: Final = "0001"
+TABLES_AT: Final = "0002"
 """The newest migration: a record that is there needs no look at the others."""
 _ADDRESSES: Final = "postgresql://USER@HOST/NAME, or the path of a file"
 BUSY_MS: Final = 15_000

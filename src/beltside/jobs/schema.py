@@ -186,3 +186,26 @@ SOUND: Final = Table(
     Index(None, "job_id"),
     Index(None, "change"),
 )
+
+# What lets somebody in from another device: a paired phone, a code to pair one with, an owner's
+# link. Of the secret itself only the hash is kept.
+ACCESS: Final = Table(
+    "access",
+    METADATA,
+    Column("id", String(32), primary_key=True),
+    Column("kind", String(12), nullable=False),
+    Column("secret_sha256", String(64), nullable=False),
+    Column("role", String(12), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("job_id", String(32), ForeignKey("job.id", ondelete="CASCADE")),
+    Column("entry_id", String(64), ForeignKey("entry.id", ondelete="CASCADE")),
+    Column("made_at", UtcTime, nullable=False),
+    Column("made_by", Text, nullable=False),
+    Column("expires_at", UtcTime, nullable=False),
+    Column("seen_at", UtcTime),
+    Column("ended_at", UtcTime),
+    Column("how_ended", String(12)),
+    UniqueConstraint("secret_sha256"),
+    Index(None, "job_id"),
+    Index(None, "kind", "made_at"),
+)

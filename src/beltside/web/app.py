@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import AsyncIterator, Mapping
 from contextlib import ExitStack, asynccontextmanager
 from importlib.resources import files
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -21,12 +20,17 @@ from beltside.base.errors import BeltsideError
 from beltside.casework.shop import Shop, shop_at
 from beltside.web.api import api_routers
 from beltside.web.doorkeeper import Doorkeeper
+from beltside.web.kept_secret import form_secret
 from beltside.web.later import Later, LaterPages, warm
+from beltside.web.limits import PhoneLimits
 from beltside.web.pages import ProblemPage, problem_page, show
 from beltside.web.problems import Problem, problem_of, problem_of_request, status_of
 from beltside.web.routes import NAMES, router_of
 from beltside.web.settings import WebSettings
 from beltside.web.texts import text_
+
+if TYPE_CHECKING:
+    from beltside.web.phones_door import PhonesDoor
 
 A_YEAR_S: Final = 31_536_000
 
@@ -45,7 +49,11 @@ class KeptFiles(StaticFiles):
 
 
 def create_app(
-    settings: WebSettings | None = None, *, shop: Shop | None = None, first_page_soon: bool = False
+    settings: WebSettings | None = None,
+    *,
+    shop: Shop | None = None,
+    phones: PhonesDoor | None = None,
+    first_page_soon: bool = False,
 ) -> FastAPI:
     """The application.
 
@@ -53,6 +61,8 @@ def create_app(
     ----------
     shop
         A record that is open already; it is then not closed with the server.
+    phones
+        The door for phones, where there is one; without it no request over HTTPS is answered.
     first_page_soon
         Open with the list of jobs, and load everything else after it.
     """
@@ -95,7 +105,9 @@ def create_app(
     )
     app.state.settings = settings
     app.state.shop = opened
-    app.state.secret = secrets.token_bytes(32)
+    app.state.secret = form_secret(opened.folder)
+    app.state.phones = phones
+    app.state.limits = PhoneLimits()
     app.add_middleware(LaterPages, later=later)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Doorkeeper, settings=settings)

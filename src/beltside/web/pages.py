@@ -16,6 +16,7 @@ from jinja2.runtime import Context
 
 from beltside.base.errors import BeltsideError
 from beltside.casework.shop import Shop
+from beltside.casework.shop_access import for_helper
 from beltside.web.texts import LANGUAGES, said, translator
 from beltside.web.visitors import Visitor, form_token, visitor_of
 
@@ -93,9 +94,11 @@ def go_to(address: str, *, saved: str = "") -> RedirectResponse:
 
 
 def shop_of(request: Request) -> Shop:
-    """The open record, in the hand of who asks."""
+    """The open record, in the hand of who asks; a helper's holds no prices."""
     shop: Shop = request.app.state.shop
-    return shop.as_writer(visitor_of(request).name or shop.by)
+    visitor = visitor_of(request)
+    shop = shop.as_writer(visitor.name or shop.by)
+    return shop if visitor.sees_prices else for_helper(shop)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from beltside.base.errors import (
     RecordingError,
 )
 from beltside.casework.shop import FieldProblemsError, MissingError
+from beltside.casework.shop_access import HelperError
 from beltside.web.visitors import RefusedError
 
 
@@ -38,6 +39,7 @@ class Problem(BaseModel):
 _STATUS: Final = (
     (MissingError, 404),
     (RefusedError, 403),
+    (HelperError, 403),
     (ClashError, 409),
     (WrongKindError, 415),
     (TooMuchError, 413),

@@ -15,12 +15,16 @@ from fastapi import Request
 
 from beltside.base.errors import InputError
 from beltside.casework.settings import settings
+from beltside.web.who_may import may
 
 COOKIE: Final = "beltside"
 TOKEN_FIELD: Final = "_token"
 TOKEN_HEADER: Final = "x-beltside-token"
 
-Role = Literal["technician", "helper", "owner"]
+SECURE_COOKIE: Final = "__Host-beltside"
+"""Over HTTPS; browsers take a cookie of this name only from this very host (RFC 6265bis)."""
+
+Role = Literal["technician", "helper", "nobody"]
 
 
 class RefusedError(InputError):
@@ -36,9 +40,14 @@ class Visitor:
     name
         Stands beside what he writes.
     role
-        A helper sees no prices and deletes nothing; an owner sees one sheet.
+        A helper sees no prices, takes nothing off and changes no settings; "nobody" is a phone
+        that is not paired, or whose pairing is over.
     key
         What his cookie holds.
+    here
+        Whether he sits at this computer.
+    phone
+        The name of his phone's pairing in the record; "" at this computer.
     language, us_units
         How pages speak to him.
     """
@@ -48,11 +57,23 @@ class Visitor:
     key: str
     language: str = "en"
     us_units: bool = False
+    here: bool = True
+    phone: str = ""
 
     @property
     def sees_prices(self) -> bool:
         """Whether prices are shown."""
         return self.role == "technician"
+
+    @property
+    def removes(self) -> bool:
+        """Whether he may take something off a sheet or bring an earlier value back."""
+        return self.role == "technician"
+
+    def opens(self, address: str) -> bool:
+        """Whether he may open a page of ours; its query and fragment do not matter."""
+        path = address.partition("#")[0].partition("?")[0]
+        return may(self.role, here=self.here, method="GET", path=path)
 
 
 def new_key() -> str:
@@ -65,9 +86,10 @@ def visitor_of(request: Request) -> Visitor:
     visitor: Visitor = request.state.visitor
     if not getattr(request.state, "settings_read", False):
         now = settings(request.app.state.shop)
+        own_name = str(now["technician"].value or "") if visitor.here else ""
         visitor = replace(
             visitor,
-            name=visitor.name or str(now["technician"].value or ""),
+            name=visitor.name or own_name,
             language=str(now["language"].value),
             us_units=now["units"].value == "us",
         )

@@ -35,6 +35,8 @@ NAMES: Final = (
     "history",
     "files",
     "programs",
+    "phones",
+    "owner",
 )
 
 
