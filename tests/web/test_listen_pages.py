@@ -57,6 +57,20 @@ def test_conditions_are_changed_and_wrong_ones_told(
     assert shop.record.entry(take).body["crank_rpm"] is None
 
 
+def test_two_tabs_on_one_take_lose_neither(browser: Browser, shop: Shop, take: str) -> None:
+    """Both were opened at version 1; the first says the belt was off, the second the load."""
+    page = f"/job/1/take/{take}"
+    fields = {"belt": "on", "place": "front of engine", "stage": "before", "version": "1"}
+    browser.send(page, page, {**fields, "belt": "off"})
+    browser.send(page, page, {**fields, "load": "lights"})
+    body = shop.record.entry(take).body
+    assert (body["belt"], body["load"]) == ("off", ["lights"])
+    browser.send(page, page, {**fields, "place": "idler"})
+    browser.send(page, page, {**fields, "place": "alternator"})
+    assert "at the same time: idler" in browser.get(page)
+    assert shop.record.entry(take).body["place"] == "alternator"
+
+
 def test_a_picture_of_no_kind_is_refused(browser: Browser, take: str) -> None:
     assert browser.client.get(f"/job/1/take/{take}/photo.svg").status_code == 422
     assert browser.client.get("/job/1/take/nothing").status_code == 422

@@ -17,6 +17,7 @@ from beltside.casework.formats.field_words import field_problem
 from beltside.casework.own_folder import own_folder
 from beltside.jobs.database import open_database
 from beltside.jobs.entries import Change as Change
+from beltside.jobs.entries import Clash as Clash
 from beltside.jobs.entries import Entry as Entry
 from beltside.jobs.entries import Job as Job
 from beltside.jobs.entries import JobSheet as JobSheet

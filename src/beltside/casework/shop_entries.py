@@ -123,11 +123,18 @@ def change_single(
     based_on: int | None = None,
     refuse_clash: bool = False,
 ) -> Change:
-    """Write what a job has once: its owner, car or complaint; as `change_entry`."""
+    """Write what a job has once: its owner, car or complaint; as `change_entry`.
+
+    `based_on` 0 says that the writer had none before him: what he left empty then stays as
+    somebody else has written it meanwhile.
+    """
     job = sheet_of(shop, job_id)
     there = job.newest(kind)
     if there is None:
         return Change(write(shop, job.job.id, kind, typed))
+    if based_on == 0:
+        based_on = None
+        typed = {name: value for name, value in typed.items() if value not in ("", None, [], False)}
     return change_entry(
         shop, job.job.id, there.id, typed, based_on=based_on, refuse_clash=refuse_clash
     )

@@ -210,8 +210,12 @@ def _keep_for_takes(shop: Shop, settings: Mapping[str, Any], print_of: Fingerpri
             shop.record.sounds.add(entry.id, VECTOR_VERSION, vector)
 
 
-def change_take(shop: Shop, job_id: str, take: str, typed: Mapping[str, Any]) -> Entry:
+def change_take(
+    shop: Shop, job_id: str, take: str, typed: Mapping[str, Any], *, based_on: int | None = None
+) -> Entry:
     """Change the conditions of a take; it is listened to again where that matters.
+
+    `based_on` is the version the writer had before him, see `rewrite`.
 
     Raises
     ------
@@ -219,6 +223,6 @@ def change_take(shop: Shop, job_id: str, take: str, typed: Mapping[str, Any]) ->
         With what is wrong beside each field; nothing is changed then.
     """
     job = sheet_of(shop, job_id)
-    entry = rewrite(shop, take_of(job, take).id, typed).entry
+    entry = rewrite(shop, take_of(job, take).id, typed, based_on=based_on).entry
     ask_to_listen(shop, sheet_of(shop, job.job.id), entry)
     return entry

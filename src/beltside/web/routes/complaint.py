@@ -11,7 +11,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from beltside.base.errors import InputError
-from beltside.casework.shop import Entry, FieldProblemsError, JobSheet, keep, write
+from beltside.casework.shop import Clash, Entry, FieldProblemsError, JobSheet, keep, write
+from beltside.casework.shop_entries import change_single
 from beltside.casework.vehicle import VehicleResult, vehicle
 from beltside.web.forms import CheckedForm, pieces, text, texts, uploads
 from beltside.web.job_frame import JobFrame, open_job
@@ -57,7 +58,8 @@ MOST_PHOTO_BYTES: Final = 50_000_000
 class ComplaintPage(Page):
     """Owner, car, complaint and observations, each its own form.
 
-    `typed` and `problems` belong to the form last sent; `body` is what is kept of each kind.
+    `typed` and `problems` belong to the form last sent; `body` is what is kept of each kind,
+    `version` its version, `clashes` what two entered at the same time.
     `vehicle` is what the identification number and the label say; `vehicle_problem` why they
     say nothing.
     """
@@ -66,6 +68,7 @@ class ComplaintPage(Page):
     frame: JobFrame
     body: Mapping[str, Mapping[str, Any]]
     version: Mapping[str, int]
+    clashes: Mapping[str, Sequence[Clash]]
     observations: Sequence[Entry]
     when: Sequence[tuple[str, str]]
     engine: Sequence[tuple[str, str]]
@@ -106,14 +109,13 @@ def keep_complaint(request: Request, number: int, kind: str, form: CheckedForm) 
         ]
         typed["files"] = files
     try:
-        write(
-            shop,
-            sheet.job.id,
-            kind,
-            typed,
-            files=files,
-            entry_id=text(form, "entry_id") or None,
-        )
+        if kind == "observation":
+            entry_id = text(form, "entry_id") or None
+            write(shop, sheet.job.id, kind, typed, files=files, entry_id=entry_id)
+        else:
+            version = text(form, "version")
+            based_on = int(version) if version.isdecimal() and len(version) < 10 else None
+            change_single(shop, sheet.job.id, kind, typed, based_on=based_on)
     except FieldProblemsError as error:
         page = _page(request, number, {kind: typed}, {kind: error.by_field})
         return show(request, page, status=422)
@@ -137,6 +139,7 @@ def _page(
         frame,
         {"observation": {}, **body},
         {kind: entry.version if entry else 0 for kind, entry in kept.items()},
+        {kind: entry.clashes if entry else () for kind, entry in kept.items()},
         observations_of(sheet),
         WHEN,
         ENGINE,

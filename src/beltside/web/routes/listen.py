@@ -99,7 +99,10 @@ def change(request: Request, number: int, entry_id: str, form: CheckedForm) -> R
     }
     shop = shop_of(request)
     try:
-        change_take(shop, sheet_of(shop, str(number)).job.id, entry_id, typed)
+        version = text(form, "version")
+        based_on = int(version) if version.isdecimal() and 0 < len(version) < 10 else None
+        job_id = sheet_of(shop, str(number)).job.id
+        change_take(shop, job_id, entry_id, typed, based_on=based_on)
     except FieldProblemsError as error:
         page = _page(request, number, entry_id, typed, error.by_field)
         return show(request, page, status=422)

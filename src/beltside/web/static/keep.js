@@ -50,6 +50,26 @@ function letGo(id) {
   return inStore("readwrite", (store) => store.delete(id));
 }
 
+function post(address, form, progress) {
+  return new Promise((done, failed) => {
+    const asked = new XMLHttpRequest();
+    asked.open("POST", address);
+    asked.setRequestHeader("Accept", "application/json");
+    asked.responseType = "json";
+    asked.upload.onprogress = (now) => now.lengthComputable && progress(now.loaded / now.total);
+    asked.onload = () => done(asked);
+    asked.onerror = () => failed(new Error("link"));
+    asked.send(form);
+  });
+}
+
+async function freshToken() {
+  const page = await fetch(location.href);
+  const html = new DOMParser().parseFromString(await page.text(), "text/html");
+  const field = html.querySelector('input[name="_token"]');
+  return field && field.value;
+}
+
 /**
  * Send one thing that waits. Gives back the server's answer; throws when the link is lost (it goes
  * on waiting) or when the server refuses it (it waits too: what was recorded is not thrown away).
@@ -64,16 +84,15 @@ export async function send(one, token, progress = () => {}) {
   // So that the server can tell how old it is, whatever this clock says.
   form.set("sent_at", new Date().toISOString());
   if (one.file) form.set("file", one.file, one.name);
-  const answer = await new Promise((done, failed) => {
-    const asked = new XMLHttpRequest();
-    asked.open("POST", one.address);
-    asked.setRequestHeader("Accept", "application/json");
-    asked.responseType = "json";
-    asked.upload.onprogress = (now) => now.lengthComputable && progress(now.loaded / now.total);
-    asked.onload = () => done(asked);
-    asked.onerror = () => failed(new Error("link"));
-    asked.send(form);
-  });
+  let answer = await post(one.address, form, progress);
+  if (answer.status === 403) {
+    // The server was started anew since this page was opened: it knows another token now.
+    const fresh = await freshToken();
+    if (fresh && fresh !== token) {
+      form.set("_token", fresh);
+      answer = await post(one.address, form, progress);
+    }
+  }
   if (answer.status >= 200 && answer.status < 300) {
     await letGo(one.id);
     return answer.response;
