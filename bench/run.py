@@ -15,6 +15,7 @@ import bolt_order
 import compare
 import first_page
 import hold_test
+import ingest
 import loudness
 import odds
 import pages
@@ -38,6 +39,7 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("teardown", teardown.measure(300, 40)))
     groups.append(("pages, 20 phones at once", pages.measure()))
     groups.append(("the record, 10,000 jobs", record.measure(seed=seed)))
+    groups.append(("takes kept and listened to", ingest.measure(40, 4.0, seed)))
     groups.append(("photos and hole match", photo.measure(40, 100, seed)))
     groups.append(("proof sheet", proof.measure()))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))

@@ -17,10 +17,28 @@ from proof_jobs import full_job
 
 from beltside.base.errors import BeltsideError, InputError, LimitError
 from beltside.casework.shop import Shop, open_shop, rewrite, sheet_of, write
+from beltside.casework.shop_jobs import list_jobs
 from beltside.casework.shop_proof import hand_out
 from beltside.casework.shop_proof_check import check_sheet
+from beltside.casework.shop_search import search_jobs
 from beltside.casework.shop_transfer import export_jobs, import_jobs, job_to_json
+from beltside.jobs.check import verify
 from beltside.jobs.transfer import take_out
+
+DATABASES = ("file", "server")
+
+
+def opened(kind: str, folder: Path, by: str, request: pytest.FixtureRequest) -> Iterator[Shop]:
+    """An empty shop, its record in a file or on a PostgreSQL server."""
+    if kind == "file":
+        with open_shop(folder, by=by) as shop:
+            yield shop
+        return
+    server = request.getfixturevalue("server")
+    url = server.give()
+    with open_shop(folder, database=url, by=by) as shop:
+        yield shop
+    server.take_back(url)
 
 
 @pytest.fixture
@@ -33,6 +51,18 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 def other(tmp_path: Path) -> Iterator[Shop]:
     with open_shop(tmp_path / "other", by="another") as shop:
         yield shop
+
+
+@pytest.fixture(params=DATABASES)
+def from_any(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Shop]:
+    """Where jobs come from: a file, and once more a server."""
+    yield from opened(request.param, tmp_path / "shop", "M. Okafor", request)
+
+
+@pytest.fixture(params=DATABASES)
+def to_any(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Shop]:
+    """Where they go: with `from_any` every pair of databases."""
+    yield from opened(request.param, tmp_path / "other", "another", request)
 
 
 def busy_job(shop: Shop) -> str:
@@ -50,7 +80,8 @@ def busy_job(shop: Shop) -> str:
     return job
 
 
-def test_round_trip_is_exact(shop: Shop, other: Shop, tmp_path: Path) -> None:
+def test_round_trip_is_exact(from_any: Shop, to_any: Shop, tmp_path: Path) -> None:
+    shop, other = from_any, to_any
     job = busy_job(shop)
     second = full_job(shop)
     done = export_jobs(shop, tmp_path / "all.zip")
@@ -72,7 +103,8 @@ def test_round_trip_is_exact(shop: Shop, other: Shop, tmp_path: Path) -> None:
     assert (tmp_path / "again.zip").read_bytes() == (tmp_path / "all.zip").read_bytes()
 
 
-def test_work_goes_on_after_an_import(shop: Shop, other: Shop, tmp_path: Path) -> None:
+def test_work_goes_on_after_an_import(shop: Shop, to_any: Shop, tmp_path: Path) -> None:
+    other = to_any
     for _ in range(3):
         busy_job(shop)
     export_jobs(shop, tmp_path / "one.zip", ["3"])
@@ -86,7 +118,8 @@ def test_work_goes_on_after_an_import(shop: Shop, other: Shop, tmp_path: Path) -
     assert sheet_of(other, "3").of_kind("part-used")[-1].body["name"] == "Clamp"
 
 
-def test_a_taken_number_gets_the_next_free_one(shop: Shop, other: Shop, tmp_path: Path) -> None:
+def test_a_taken_number_gets_the_next_free_one(shop: Shop, to_any: Shop, tmp_path: Path) -> None:
+    other = to_any
     job = busy_job(shop)
     other.record.new_job(by="x")
     export_jobs(shop, tmp_path / "one.zip")
@@ -96,7 +129,8 @@ def test_a_taken_number_gets_the_next_free_one(shop: Shop, other: Shop, tmp_path
     assert sheet_of(other, "1").entries == ()
 
 
-def test_the_same_zip_twice_changes_nothing(shop: Shop, other: Shop, tmp_path: Path) -> None:
+def test_the_same_zip_twice_changes_nothing(shop: Shop, to_any: Shop, tmp_path: Path) -> None:
+    other = to_any
     job = busy_job(shop)
     export_jobs(shop, tmp_path / "one.zip")
     import_jobs(other, tmp_path / "one.zip")
@@ -108,7 +142,8 @@ def test_the_same_zip_twice_changes_nothing(shop: Shop, other: Shop, tmp_path: P
     assert len(other.record.jobs()) == 1
 
 
-def test_other_content_is_kept_beside(shop: Shop, other: Shop, tmp_path: Path) -> None:
+def test_other_content_is_kept_beside(shop: Shop, to_any: Shop, tmp_path: Path) -> None:
+    other = to_any
     job = busy_job(shop)
     export_jobs(shop, tmp_path / "one.zip")
     import_jobs(other, tmp_path / "one.zip")
@@ -140,6 +175,45 @@ def test_other_content_is_kept_beside(shop: Shop, other: Shop, tmp_path: Path) -
     (again,) = import_jobs(other, tmp_path / "two.zip")
     assert again.how == "was there"
     assert len(other.record.jobs()) == 2
+
+
+def test_there_and_back_again_between_file_and_server(
+    from_any: Shop, to_any: Shop, tmp_path: Path
+) -> None:
+    """A second zip, written by the other record, is the first one byte for byte; search, lists and
+    the check through the record are the same on both sides."""
+    busy_job(from_any)
+    export_jobs(from_any, tmp_path / "there.zip")
+    import_jobs(to_any, tmp_path / "there.zip")
+    export_jobs(to_any, tmp_path / "back.zip")
+    assert (tmp_path / "back.zip").read_bytes() == (tmp_path / "there.zip").read_bytes()
+    (found,) = import_jobs(from_any, tmp_path / "back.zip")
+    assert found.how == "was there"
+    for words in ("Anneke", "TX41KL", "howls"):
+        both = [[line.to_json() for line in search_jobs(one, words)] for one in (from_any, to_any)]
+        assert both[0] == both[1] != []
+    assert [one.to_json() for one in list_jobs(from_any, which="all")] == [
+        one.to_json() for one in list_jobs(to_any, which="all")
+    ]
+    assert verify(to_any.record.database, to_any.files).problems == ()
+
+
+def test_a_zip_half_put_in_leaves_nothing(from_any: Shop, to_any: Shop, tmp_path: Path) -> None:
+    """The last job is damaged: none of its entries is there, and the next import is whole."""
+    busy_job(from_any)
+    export_jobs(from_any, tmp_path / "good.zip")
+    with zipfile.ZipFile(tmp_path / "good.zip") as good:
+        parts = {one: good.read(one) for one in good.namelist()}
+    name = next(one for one in parts if one.startswith("jobs/"))
+    bad = json.loads(parts[name])
+    bad["entries"][-1]["versions"][0]["version"] = 7
+    path = zipped(tmp_path / "bad.zip", {**parts, name: json.dumps(bad).encode()})
+    with pytest.raises(InputError, match="count up"):
+        import_jobs(to_any, path)
+    assert to_any.record.jobs() == []
+    assert search_jobs(to_any, "Anneke") == []
+    (found,) = import_jobs(to_any, tmp_path / "good.zip")
+    assert (found.how, found.number) == ("new", 1)
 
 
 def test_a_proof_sheet_holds_after_the_move(shop: Shop, other: Shop, tmp_path: Path) -> None:

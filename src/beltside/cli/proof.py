@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from beltside.base.errors import InputError
+from beltside.cli.job_shop import choose_shop, the_shop
 from beltside.cli.screen import working, write, write_json
 
 Folder = Annotated[
@@ -73,9 +74,10 @@ def _write(
 ) -> None:
     with working("nothing was written") as progress:
         progress("gathering the record", 0.0)
-        from beltside.casework.shop import open_shop, sheet_of
+        from beltside.casework.shop import sheet_of
 
-        with open_shop(folder) as shop:
+        choose_shop(folder, None, "")
+        with the_shop() as shop:
             number = sheet_of(shop, job).job.number
             stem = f"{'how' if how else 'proof'}-{number}"
             path = out or Path(f"{stem}{'.html' if html else '.pdf'}")
