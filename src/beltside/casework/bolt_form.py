@@ -15,7 +15,7 @@ from beltside.bolting.flange import COVERS, GASKETS, HOLE_KINDS
 from beltside.casework.bolts_order import order
 from beltside.casework.formats.problems import FileProblemsError
 from beltside.casework.shop_measure import text_as_file
-from beltside.casework.toml_form import parsed, put, shown
+from beltside.casework.toml_form import beside_fields, head_of, parsed, put, rows_of, shown
 
 HEAD_FIELDS: Final[Mapping[str, tuple[str, str]]] = {
     "cover": ("flange", "cover"),
@@ -60,17 +60,7 @@ def bolt_form_of(toml: str) -> BoltForm:
         When the text is no TOML.
     """
     document = parsed(toml, "hole pattern")
-    head = {}
-    for name, (table, key) in HEAD_FIELDS.items():
-        held = document.get(table, {})
-        head[name] = shown(held.get(key)) if isinstance(held, Mapping) else ""
-    holes = document.get("hole", [])
-    rows = [
-        {key: shown(one.get(key)) for key in ROW_FIELDS}
-        for one in (holes if isinstance(holes, list) else [])
-        if isinstance(one, Mapping)
-    ]
-    return BoltForm(head, rows)
+    return BoltForm(head_of(document, HEAD_FIELDS), rows_of(document, "hole", ROW_FIELDS))
 
 
 def bolt_toml_of(form: BoltForm, before: str = "") -> str:
@@ -107,16 +97,7 @@ def try_bolts(toml: str, torque: str = "", torque_source: str = "") -> BoltTried
         with text_as_file(toml, "pattern.toml") as path:
             order(path, torque=torque or None, torque_source=torque_source or None)
     except FileProblemsError as error:
-        by_field: dict[str, str] = {}
-        other = []
-        for problem in error.problems:
-            place = _field_of(problem.where)
-            said = str(InputError(problem.given, allowed=problem.allowed, instead=problem.instead))
-            if place:
-                by_field.setdefault(place, said)
-            else:
-                other.append(said)
-        return BoltTried(by_field, tuple(other))
+        return BoltTried(*beside_fields(error, _field_of))
     except InputError as error:
         return BoltTried({}, (str(error),))
     return BoltTried()

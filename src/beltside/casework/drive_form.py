@@ -19,7 +19,7 @@ from beltside.casework.drive import drive_of_sheet
 from beltside.casework.drive_results import DriveResult
 from beltside.casework.formats.drive_sheet import drive_sheet_from_text
 from beltside.casework.formats.problems import FileProblemsError
-from beltside.casework.toml_form import parsed, put, shown
+from beltside.casework.toml_form import beside_fields, head_of, parsed, put, rows_of
 
 HEAD_FIELDS: Final[Mapping[str, tuple[str, str]]] = {
     "cylinders": ("engine", "cylinders"),
@@ -82,17 +82,7 @@ def form_of(toml: str) -> DriveForm:
         When the text is no TOML.
     """
     document = parsed(toml, "drive sheet")
-    head = {}
-    for name, (table, key) in HEAD_FIELDS.items():
-        held = document.get(table, {})
-        head[name] = shown(held.get(key)) if isinstance(held, Mapping) else ""
-    pulleys = document.get("pulley", [])
-    rows = [
-        {key: shown(one.get(key)) for key in ROW_FIELDS}
-        for one in (pulleys if isinstance(pulleys, list) else [])
-        if isinstance(one, Mapping)
-    ]
-    return DriveForm(head, rows)
+    return DriveForm(head_of(document, HEAD_FIELDS), rows_of(document, "pulley", ROW_FIELDS))
 
 
 def toml_of(form: DriveForm, before: str = "") -> str:
@@ -132,16 +122,7 @@ def try_drive(toml: str) -> DriveTried:
     try:
         read = drive_sheet_from_text(toml)
     except FileProblemsError as error:
-        by_field: dict[str, str] = {}
-        other = []
-        for problem in error.problems:
-            place = _field_of(problem.where)
-            said = str(InputError(problem.given, allowed=problem.allowed, instead=problem.instead))
-            if place:
-                by_field.setdefault(place, said)
-            else:
-                other.append(str(problem))
-        return DriveTried(None, by_field, tuple(other))
+        return DriveTried(None, *beside_fields(error, _field_of))
     except InputError as error:
         return DriveTried(None, {}, (str(error),))
     try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,6 +11,7 @@ import tomlkit
 from tomlkit.exceptions import ParseError
 
 from beltside.base.errors import InputError
+from beltside.casework.formats.problems import FileProblemsError
 from beltside.casework.formats.toml_file import require_modest
 
 MOST_LETTERS: Final = 64_000
@@ -69,3 +70,38 @@ def put(table: Any, key: str, text: str, *, words: Collection[str] = ()) -> None
     if key in table and table[key] == value:
         return
     table[key] = value
+
+
+def head_of(document: Any, fields: Mapping[str, tuple[str, str]]) -> dict[str, str]:
+    """Fields above the rows as a form shows them; `fields` has the table and key of each."""
+    head = {}
+    for name, (table, key) in fields.items():
+        held = document.get(table, {})
+        head[name] = shown(held.get(key)) if isinstance(held, Mapping) else ""
+    return head
+
+
+def rows_of(document: Any, table: str, fields: Sequence[str]) -> list[dict[str, str]]:
+    """The tables of a list as rows of a form."""
+    held = document.get(table, [])
+    return [
+        {key: shown(one.get(key)) for key in fields}
+        for one in (held if isinstance(held, list) else [])
+        if isinstance(one, Mapping)
+    ]
+
+
+def beside_fields(
+    error: FileProblemsError, field_of: Callable[[Sequence[str | int]], str]
+) -> tuple[dict[str, str], tuple[str, ...]]:
+    """What is wrong beside each field, and what belongs to none; the first of each counts."""
+    by_field: dict[str, str] = {}
+    other = []
+    for problem in error.problems:
+        place = field_of(problem.where)
+        if place:
+            said = InputError(problem.given, allowed=problem.allowed, instead=problem.instead)
+            by_field.setdefault(place, str(said))
+        else:
+            other.append(str(problem))
+    return by_field, tuple(other)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -10,7 +9,7 @@ from typing import Final
 from fastapi import APIRouter, HTTPException, Request
 from fastapi.responses import HTMLResponse, Response
 
-from beltside.base.errors import BeltsideError, InputError
+from beltside.base.errors import InputError
 from beltside.casework.coolant_answer import CoolantAnswer
 from beltside.casework.coolant_bench import (
     BigFigure,
@@ -35,6 +34,7 @@ from beltside.web.coolant_form import (
 from beltside.web.forms import CheckedForm, text, typed
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
+from beltside.web.svg_address import coolant_address
 from beltside.web.texts import text_
 
 router = APIRouter()
@@ -251,7 +251,7 @@ def _page(
                 f"{entry.at:%Y-%m-%d %H:%M}",
                 answer,
                 big_figures(answer, us=us) if answer is not None else (),
-                _picture(answer),
+                coolant_address(answer),
                 min(int(limit), 480) if isinstance(limit, int | float) and limit > 0 else 0,
             )
         parts.append(
@@ -267,16 +267,3 @@ def _page(
             )
         )
     return CoolantPage(frame, parts, ON_THE_PAGE, SERVICE_DATA, FIGURE_WORDS, us)
-
-
-def _picture(answer: CoolantAnswer | None) -> str:
-    """The answer drawn, as an address that holds the picture itself."""
-    if answer is None or answer.picture is None:
-        return ""
-    from beltside.proof.coolant_pictures import coolant_svg
-
-    try:
-        svg = coolant_svg(answer.picture)
-    except BeltsideError:
-        return ""
-    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -30,6 +29,7 @@ from beltside.casework.shop_measure import save_drive_sheet
 from beltside.web.forms import CheckedForm, text
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
+from beltside.web.svg_address import svg_address
 from beltside.web.texts import text_
 from beltside.web.words import PART_WORDS
 
@@ -199,4 +199,4 @@ def _picture(result: DriveResult | None) -> str:
         svg = drive_drawing(result).svg()
     except BeltsideError:
         return ""
-    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
+    return svg_address(svg)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -47,6 +46,7 @@ from beltside.web.hold_form import SETUP_FIELDS, given_of
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.routes.coolant import ABOVE_CAP, COLD, EYES, HOT, SERVICE_DATA
+from beltside.web.svg_address import coolant_address
 from beltside.web.texts import text_, translator
 from beltside.web.visitors import visitor_of
 
@@ -433,19 +433,6 @@ def _said(now: HoldNow, gauge: Gauge, *, us: bool) -> Said:
         figures["leak"] if len(looks) > 1 else None,
         data["minutes_more"],
         figures.get("smallest"),
-        _picture(answer),
+        coolant_address(answer),
         looks,
     )
-
-
-def _picture(answer: CoolantAnswer) -> str:
-    """The curve as an address that holds the picture itself."""
-    if answer.picture is None:
-        return ""
-    from beltside.proof.coolant_pictures import coolant_svg
-
-    try:
-        svg = coolant_svg(answer.picture)
-    except BeltsideError:
-        return ""
-    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -32,6 +31,7 @@ from beltside.casework.shop_notes import add_photo
 from beltside.web.forms import CheckedForm, pieces, texts, typed, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
+from beltside.web.svg_address import svg_address
 from beltside.web.texts import text_
 from beltside.web.words import PART_WORDS
 
@@ -414,4 +414,4 @@ def _drawings(shop: Shop, sheet: JobSheet, kept: Entry) -> list[str]:
         svgs = [match_svg(pair) for pair in result.pairs]
     except BeltsideError:
         return []
-    return ["data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode() for svg in svgs]
+    return [svg_address(svg) for svg in svgs]
