@@ -29,6 +29,7 @@ from beltside.casework.demo_shop_jobs import (
     TEMPLATES,
     DemoJob,
 )
+from beltside.casework.drive import drive_of_sheet
 from beltside.casework.results import Progress
 from beltside.casework.shop import Shop, keep, write
 from beltside.casework.shop_agree import make_estimate, owner_agrees, part_used
@@ -83,6 +84,7 @@ _TARN: Final = (
         for part in ("coolant-pump", "alternator", "idler")
     ),
 )
+_OTHER_CAR: Final = 100
 _STEP_SPEED: Final = (0.9, 1.2, 1.05, 0.8, 1.4)
 """What steps took against the plan, in turn; invented."""
 
@@ -201,13 +203,28 @@ def _case(rng: np.random.Generator, one: DemoJob, *, after: bool) -> RigCase:
     if one.truth == "tarn":
         return demo_case(plans=_TARN)
     plans = (_ON, _OFF)
+    seed = SEED + int(one.name)
     case = draw_case(rng, truth=one.truth, takes=plans, severity_db=SEVERITY_DB)
+    while not _can_be_drawn(case, measured=one.stage == "measure"):
+        # Pulleys so close that no belt gets through, or not measured where they are: another car.
+        seed += _OTHER_CAR
+        case = draw_case(
+            np.random.default_rng(seed), truth=one.truth, takes=plans, severity_db=SEVERITY_DB
+        )
     if after:
         # The same car in health: drawn by the same chances, its fault far below hearing.
-        again = np.random.default_rng(SEED + int(one.name))
+        again = np.random.default_rng(seed)
         healthy = draw_case(again, truth=one.truth, takes=(_AFTER,), severity_db=-60.0)
         case = replace(case, takes=(*case.takes, *healthy.takes))
     return case
+
+
+def _can_be_drawn(case: RigCase, *, measured: bool) -> bool:
+    """Whether a belt gets round the pulleys of the sheet; without positions if not `measured`."""
+    try:
+        return bool(drive_of_sheet(case.sheet).spans) or not measured
+    except BeltsideError:
+        return False
 
 
 def _keep_takes(shop: Shop, job_id: str, case: RigCase) -> None:
