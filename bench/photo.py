@@ -4,6 +4,8 @@ Drawn by bench/photo_stranger.py, which shares nothing with the rig. References:
 are, a circle through each rim's taps without undoing anything (the naive way), and for the match
 scipy's linear_sum_assignment inside an alternating search from 36 turns.
 
+What taps alone can tell at all: bench/photo_limit.py.
+
 usage: python bench/photo.py [--views 200] [--pairs 500] [--seed 77]
 """
 
@@ -38,16 +40,11 @@ def front(views: int, seed: int, taps_each: int = 6) -> list[Figure]:
     held = total = 0
     with tempfile.TemporaryDirectory() as folder:
         for _ in range(views):
-            centers, sizes = _drive(rng)
+            centers, sizes = draw_drive(rng)
             image, camera = stranger.front_picture(rng, centers, sizes, size)
             photo, file = Path(folder) / "front.bmp", Path(folder) / "rims.toml"
             cv2.imwrite(str(photo), image)
-            taps = []
-            for (x, y), d in zip(centers, sizes, strict=True):
-                turn = rng.uniform(0, 2 * np.pi) + 2 * np.pi * np.arange(taps_each) / taps_each
-                turn += rng.normal(0, 0.15, taps_each)
-                rim = np.column_stack([x + d / 2 * np.cos(turn), y + d / 2 * np.sin(turn)])
-                taps.append(camera.project(rim) + rng.normal(0, 3.0, rim.shape))
+            taps, _ = draw_taps(rng, camera, centers, sizes, taps_each)
             lines = [f"width_px = {size[0]}", f"height_px = {size[1]}"]
             for k, one in enumerate(taps):
                 lines += ["[[rim]]", f'part = "{PARTS[k]}"', f"taps = {one.round(1).tolist()}"]
@@ -118,7 +115,26 @@ def front(views: int, seed: int, taps_each: int = 6) -> list[Figure]:
     ]
 
 
-def _drive(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+def draw_taps(
+    rng: np.random.Generator,
+    camera: stranger.Camera,
+    centers: np.ndarray,
+    sizes: np.ndarray,
+    taps_each: int,
+) -> tuple[list[np.ndarray], list[np.ndarray]]:
+    """Taps on each rim, 3 px off, and where round the rim [rad] they were meant."""
+    taps, turns = [], []
+    for (x, y), d in zip(centers, sizes, strict=True):
+        turn = rng.uniform(0, 2 * np.pi) + 2 * np.pi * np.arange(taps_each) / taps_each
+        turn += rng.normal(0, 0.15, taps_each)
+        rim = np.column_stack([x + d / 2 * np.cos(turn), y + d / 2 * np.sin(turn)])
+        taps.append(camera.project(rim) + rng.normal(0, 3.0, rim.shape))
+        turns.append(turn)
+    return taps, turns
+
+
+def draw_drive(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Centres and diameters of 4 to 7 pulleys that don't touch [mm]."""
     n = int(rng.integers(4, 8))
     while True:
         sizes = np.append(rng.uniform(115, 165), rng.uniform(50, 135, n - 1))

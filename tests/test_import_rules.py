@@ -68,6 +68,7 @@ PURE_LIBRARIES = {
     "base": {"numpy"},
     "sound": {"numpy", "scipy", "soxr"},
     "coolant": {"numpy", "scipy", "scp"},
+    "teardown": {"numpy", "scipy", "highspy"},
 }
 PURE_LIBRARIES_ELSE = {"numpy", "scipy"}
 
@@ -80,6 +81,7 @@ HOME_OF = {
     "PIL": {"proof", "photo", "media"},
     "cv2": {"photo", "media", "rig"},
     "scp": {"coolant"},
+    "highspy": {"teardown"},
     "typer": {"cli"},
     "rich": {"cli"},
     "pydantic": {"casework", "web"},

@@ -10,7 +10,8 @@ import pytest
 
 from beltside.teardown.circle_cuts import circle_cuts
 from beltside.teardown.integer_program import solve
-from beltside.teardown.problem import mask_of
+from beltside.teardown.landmark_cuts import Landmarks
+from beltside.teardown.problem import Problem, mask_of
 from beltside.teardown.search import reduced
 from jobs import in_some_order
 from random_jobs import random_problem
@@ -56,3 +57,36 @@ def test_two_steps_that_rest_on_each_other_need_a_row_from_outside() -> None:
     assert 2 not in dict(cut.terms)
     assert sum(dict(cut.terms)[head] for head in (0, 1) if head in dict(cut.terms)) == -1.0
     assert cut.low == 0.0
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_every_plan_holds_a_step_of_each_landmark(seed: int) -> None:
+    """Against all sets of steps in all orders, for any values of the steps."""
+    problem = random_problem(100 + seed, 6, circles=seed % 3 != 0, waits=0.5)
+    size = problem.size
+    rng = np.random.default_rng(seed)
+    plans = [
+        set(steps)
+        for count in range(size + 1)
+        for steps in itertools.combinations(range(size), count)
+        if in_some_order(problem, mask_of(steps))
+    ]
+    landmarks = Landmarks(problem, reduced(problem), 0)
+    for _ in range(6):
+        values = rng.uniform(0.0, 0.5, size) * rng.integers(0, 2, size)
+        for cut, wanted in landmarks.broken(values, [(step, 1.0) for step in range(size)], 20):
+            for plan in plans:
+                held = any((one in plan) if one < size else (one - size not in plan) for one in cut)
+                assert held or wanted not in plan
+
+
+def test_whole_values_without_an_order_break_a_landmark() -> None:
+    """Two steps that rest on each other, or on a third that is not taken."""
+    problem = Problem(
+        costs=(1, 1, 5),
+        clauses=(((0b010, 0b100),), ((0b001, 0b100),), ()),
+        waits=((0, 0, 0), (0, 0, 0)),
+        targets=0b001,
+    )
+    found = Landmarks(problem, problem.clauses, 0).broken(np.array([1.0, 1.0, 0.0]), [(0, 1.0)], 1)
+    assert found == [((2,), 0)]

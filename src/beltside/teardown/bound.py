@@ -108,7 +108,7 @@ def ascend(
         missing = inside & ~free
         if not missing:
             return free
-        cut = _cut(clauses, missing, free, out, left, height)
+        cut = cut_before(clauses, missing, free, out, left, height)
         if not cut:
             return None
         raise_by = min(left[step] for step in cut)
@@ -117,10 +117,13 @@ def ascend(
             left[step] -= raise_by
 
 
-def _cut(
+def cut_before(
     clauses: Clauses, missing: int, free: int, out: int, left: list[int], height: list[int]
 ) -> list[int]:
-    """Steps of which every solution holds one: walk back from a missing step to what costs."""
+    """Steps of which every solution holds one: walk back from a missing step to what costs.
+
+    `free` is what can be had with steps of which nothing is `left` to pay, and none of `missing`.
+    """
     start = max(members(missing), key=height.__getitem__)
     seen = 1 << start
     stack = [start]
@@ -172,15 +175,18 @@ def heights(problem: Problem, clauses: Clauses, costs: list[int], out: int) -> l
     of reach get a height above all others. (h-max of Bonet and Geffner 2001, Artificial
     Intelligence 129, 5-33, from memory.)
     """
+    return far_heights(clauses, costs, out, problem.done)
+
+
+def far_heights(clauses: Clauses, costs: list[int], out: int, done: int) -> list[int]:
+    """`heights`, of clauses and costs alone."""
     far = sum(costs) + 1
-    height = [far] * problem.size
-    for step in members(problem.done):
-        height[step] = 0
+    height = [0 if done >> step & 1 else far for step in range(len(costs))]
     changed = True
     while changed:
         changed = False
-        for step in range(problem.size):
-            if (out | problem.done) >> step & 1:
+        for step in range(len(costs)):
+            if (out | done) >> step & 1:
                 continue
             most = 0
             for rows in clauses[step]:

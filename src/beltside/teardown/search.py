@@ -190,7 +190,7 @@ class _Search:
         state = allowed(self.problem, self.clauses, inside, out)
         if state is None:
             return Found(self.best, self.best_cost, self.best_cost, True, self.branches)
-        solved = solve(self.problem, self.clauses, *state)
+        solved = solve(self.problem, self.clauses, *state, self.best_cost)
         if solved.steps is not None:
             self.offer(solved.steps)
         proved = solved.proved and (
