@@ -43,6 +43,7 @@ from beltside.casework.shop_coolant import begin_hold, coolant_on_job, end_hold,
 from beltside.casework.shop_find import finding_made
 from beltside.casework.shop_jobs import came_back, close_job, new_job, remind
 from beltside.casework.shop_learning import DEMO_PREFIX
+from beltside.casework.shop_listen import take_heard
 from beltside.casework.shop_measure import compare_on_job, save_drive_sheet
 from beltside.casework.shop_takes import add_take
 from beltside.casework.shop_teardown import make_plan, plan_on_job
@@ -134,6 +135,9 @@ def remove_demo_shop(shop: Shop) -> int:
 
 
 def _make(shop: Shop, one: DemoJob, job_id: str) -> None:
+    if one.stage == "earlier":
+        _make_earlier(shop, one, job_id)
+        return
     reached = _STAGES.index(one.stage)
 
     def at(stage: str) -> bool:
@@ -189,6 +193,24 @@ def _make(shop: Shop, one: DemoJob, job_id: str) -> None:
     if one.stage == "comeback":
         remind(shop, job_id, "Call the owner", due=(today + timedelta(days=30)).isoformat())
         came_back(shop, job_id, "It squeals again since Friday.", new_id=f"{job_id}b")
+
+
+def _make_earlier(shop: Shop, one: DemoJob, job_id: str) -> None:
+    """A job closed long ago: its words, its sound, its cause."""
+    typed = {name: getattr(one, name) for name in ("words", "car", "plate", "owner", "engine")}
+    new_job(shop, typed, job_id=job_id)
+    write(shop, job_id, "note", {"words": "A job of the demo shop; everything on it is invented."})
+    rng = np.random.default_rng(SEED + int(one.like))
+    plan = replace(_ON, duration_s=one.seconds)
+    case = draw_case(rng, truth=one.truth, takes=(plan,), severity_db=SEVERITY_DB)
+    save_drive_sheet(shop, job_id, drive_toml(case.sheet))
+    _keep_takes(shop, job_id, case)
+    _if_it_can(lambda: take_heard(shop, job_id, "1", wait=True))
+    close_job(
+        shop,
+        job_id,
+        {"cause": one.truth, "replaced": [one.truth], "cured": True, "currency": "EUR"},
+    )
 
 
 def _if_it_can(do: Callable[[], object]) -> None:

@@ -25,7 +25,12 @@ class DemoJob:
         What is simulated; "" for a car that has not been recorded.
     stage
         How far the job is: "complaint", "listen", "find", "measure", "agree", "agreed", "work",
-        "prove", "closed", "reminder", "comeback".
+        "prove", "closed", "reminder", "comeback"; "earlier" for one closed long ago, of which
+        little more than its sound is on record.
+    like
+        The job whose car this one is the same as, make and noise: a van of one fleet.
+    seconds
+        How long its take in front of the engine is.
     """
 
     name: str
@@ -38,6 +43,8 @@ class DemoJob:
     since: str
     truth: str
     stage: str
+    like: str = ""
+    seconds: float = 8.0
 
 
 DEMO_JOBS: Final = (
@@ -101,8 +108,24 @@ DEMO_JOBS: Final = (
         "Squealing on every start, also when warm.",
         "both", "winter", "belt.slip", "comeback",
     ),
+    DemoJob(
+        "13", "Renz Deliveries", "0555 0102", "Marl 1.6", "HL 371",
+        "The van growls at the front.",
+        "both", "a week", "idler.bearing", "earlier", "02", 7.0,
+    ),
+    DemoJob(
+        "14", "Renz Deliveries", "0555 0102", "Marl 1.6", "HL 374",
+        "Growls like the other van did.",
+        "both", "a few days", "idler.bearing", "earlier", "02", 9.0,
+    ),
+    DemoJob(
+        "15", "Renz Deliveries", "0555 0102", "Marl 1.6", "HL 379",
+        "A growl when cold and warm, no belt squeal.",
+        "both", "the service", "idler.bearing", "earlier", "02", 7.5,
+    ),
 )  # fmt: skip
-"""The twelve jobs; the last is closed and has come back as a thirteenth."""
+"""Twelve jobs at every stage, the last of them closed and back as one more, and three vans of one
+fleet closed before: job 02 sounds like them."""
 
 FINDINGS: Final = {
     "tarn": (("spin-by-hand", "coolant-pump", "rough"),),
