@@ -42,7 +42,11 @@ def served(folder: Path, port: int, cache: Path, *more: str) -> Iterator[subproc
     environment.pop("PYTHONDONTWRITEBYTECODE", None)
     command = [sys.executable, "-m", "beltside", "serve", "--folder", str(folder)]
     server = subprocess.Popen(
-        [*command, "--port", str(port), *more], env=environment, stdout=subprocess.DEVNULL
+        [*command, "--port", str(port), *more],
+        env=environment,
+        stdout=subprocess.DEVNULL,
+        # Ended in the middle of a picture it says so, which is nothing new.
+        stderr=subprocess.DEVNULL,
     )
     try:
         yield server

@@ -22,6 +22,7 @@ import pages
 import photo
 import proof
 import record
+import recorded
 import speed
 import teardown
 import where
@@ -38,6 +39,7 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(("tightening order", bolt_order.measure(60, seed)))
     groups.append(("teardown", teardown.measure(300, 40)))
     groups.append(("pages, 20 phones at once", pages.measure()))
+    groups.append(("recorded in the browser", recorded.measure()))
     groups.append(("the record, 10,000 jobs", record.measure(seed=seed)))
     groups.append(("takes kept and listened to", ingest.measure(40, 4.0, seed)))
     groups.append(("photos and hole match", photo.measure(40, 100, seed)))
