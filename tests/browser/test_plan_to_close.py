@@ -1,4 +1,4 @@
-"""From the plan to the closed job on a phone of 390 px: by taps and keys, and without JavaScript."""
+"""From the plan to the closed job on a phone of 390 px: by taps, by keys, without JavaScript."""
 
 from __future__ import annotations
 
