@@ -108,12 +108,13 @@ def target_of(cap: str, gauge: Gauge) -> Target | None:
         data = cap_answer(cap).data
     except BeltsideError:
         return None
-    # Shown down to what the gauge shows, so that the most is never above the mark.
+    # Rounded down to what the gauge shows, so that the most is never above the mark.
     one = KPA_PER[gauge.unit]
     most = math.floor(data["target_kpa"] / one / gauge.step + 1e-6) * gauge.step * one
+    least = math.floor(data["lowest_kpa"] / one / gauge.step + 1e-6) * gauge.step * one
     return Target(
         gauge.shown(most),
-        gauge.shown(data["lowest_kpa"]),
+        gauge.shown(least),
         float(data["target_kpa"]),
         str(data["assumed"] or ""),
     )

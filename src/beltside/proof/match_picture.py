@@ -79,7 +79,7 @@ def match_svg(pair: PairResult) -> str:
             drawing.text((x, y + away + 18.0), label, anchor="middle", bold=True)
     y = _TOP_PX + drawn_px + 40.0
     for line in _below(pair):
-        for row in look.wrapped(line, look.SMALL_PX, room, most_lines=2):
+        for row in look.wrapped(line, look.SMALL_PX, 0.88 * room, most_lines=3):
             drawing.text((look.PADDING_PX, y), row, role="soft")
             y += 20.0
     drawing.height_px = max(y, _TOP_PX + drawn_px + 30.0) + 6.0

@@ -28,6 +28,7 @@ from beltside.casework.match_form import (
 from beltside.casework.shop import Entry, JobSheet, Shop
 from beltside.casework.shop_bolting import PartGiven, match_again, match_on_job
 from beltside.casework.shop_notes import add_photo
+from beltside.web.drawn import drawn_once
 from beltside.web.forms import CheckedForm, pieces, texts, typed, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
@@ -409,9 +410,11 @@ def _drawings(shop: Shop, sheet: JobSheet, kept: Entry) -> list[str]:
     """The parts laid on each other, as addresses that hold the pictures themselves."""
     from beltside.proof.match_picture import match_svg
 
-    try:
+    def drawn() -> str:
         result = match_again(shop, sheet, kept)
-        svgs = [match_svg(pair) for pair in result.pairs]
+        return "\n".join(svg_address(match_svg(pair)) for pair in result.pairs)
+
+    try:
+        return drawn_once(("match", str(shop.folder), kept.id, kept.version), drawn).split("\n")
     except BeltsideError:
         return []
-    return [svg_address(svg) for svg in svgs]
