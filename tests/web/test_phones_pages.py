@@ -191,7 +191,7 @@ def test_no_door_for_phones_no_codes(browser: Browser) -> None:
     assert "beltside serve --phones" in browser.get("/phones")
     sent = browser.send("/", "/phones/code", {"name": "Ida", "role": "helper"})
     assert sent.status_code == 422
-    assert browser.client.get("/trust").status_code == 422
+    assert "beltside serve --phones" in browser.get("/trust")
     assert browser.client.get("/trust/authority.crt").status_code == 422
 
 

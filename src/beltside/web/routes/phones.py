@@ -116,10 +116,13 @@ class PhoneCodePage(Page):
 
 @dataclass(frozen=True)
 class TrustPage(Page):
-    """How a phone learns to trust this server; for a phone that is not paired yet."""
+    """How a phone learns to trust this server; for a phone that is not paired yet.
+
+    `trust` is None while the door for phones is shut.
+    """
 
     template = "trust.html"
-    trust: Trust
+    trust: Trust | None
 
 
 @dataclass(frozen=True)
@@ -175,7 +178,7 @@ def end(request: Request, access_id: str, form: CheckedForm) -> Response:
 @router.get("/trust")
 def trust_page(request: Request) -> HTMLResponse:
     """How to trust this server."""
-    return show(request, TrustPage(_need_trust(request)))
+    return show(request, TrustPage(_trust(request)))
 
 
 @router.get("/trust/authority.crt")
@@ -263,13 +266,6 @@ def _trust(request: Request) -> Trust | None:
         others,
         bool(door.addresses),
     )
-
-
-def _need_trust(request: Request) -> Trust:
-    found = _trust(request)
-    if found is None:
-        raise InputError("There is no door for phones", instead="`beltside serve --phones`")
-    return found
 
 
 def listed(request: Request, access: Access) -> Listed:
