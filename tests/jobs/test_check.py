@@ -143,3 +143,24 @@ def test_from_damaged_pages(store: FolderStore, tmp_path: Path) -> None:
         assert whole >= 30
         checked = verify(new, store)
         assert {problem.about for problem in checked.problems} <= {"unused file", "entry"}
+
+
+def test_a_letter_that_is_none(store: FolderStore, tmp_path: Path) -> None:
+    """A byte of a text flipped so that it is no UTF-8 any more: told, and the rest rescued."""
+    path = tmp_path / "shop.db"
+    with open_database(path) as database:
+        fill(database, store)
+        with database.engine.connect() as connection:
+            connection.exec_driver_sql("COMMIT")
+            connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+            connection.exec_driver_sql("BEGIN")
+    content = bytearray(path.read_bytes())
+    for at in range(len(content)):
+        if content[at : at + 5] == b"Berg1":
+            content[at] = 0xC3
+    path.write_bytes(content)
+    with connect(path) as damaged, open_database(tmp_path / "new.db") as new:
+        checked = verify(damaged, store)
+        assert not checked.whole
+        assert any("damaged" in one.says for one in checked.problems)
+        assert rescue(damaged, new).jobs >= 2

@@ -432,6 +432,8 @@ def _told(engine: sa.Engine) -> Iterator[None]:
 def _of_sqlite(error: DBAPIError) -> tuple[str, str] | None:
     if "no such table" in str(error.orig):
         return _GONE
+    if "Could not decode to UTF-8" in str(error.orig):
+        return _DAMAGED  # the driver says so, without a code of the database
     return _OF_SQLITE.get(getattr(error.orig, "sqlite_errorcode", 0) & 0xFF)
 
 
