@@ -38,3 +38,15 @@ PART_WORDS: Final[Mapping[str, str]] = {
     "none": text_("nothing"),
 }
 """Parts of an engine."""
+
+RATE_WORDS: Final = (
+    ("currency", text_("Currency")),
+    ("labour_per_hour", text_("An hour of labour, without tax")),
+    ("tax_percent", text_("Tax, per cent; 0 where none is due")),
+    ("parts_margin_percent", text_("Added to buying prices, per cent")),
+    ("consumables", text_("Small material, flat, without tax")),
+    ("travel", text_("The way, flat, without tax")),
+    ("deposit_percent", text_("Deposit on parts, per cent")),
+    ("offer_days", text_("Days for which the offer holds")),
+)
+"""Rates of an estimate: the setting's name and its words, the currency with them."""

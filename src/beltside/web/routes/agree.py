@@ -36,19 +36,10 @@ from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.texts import text_
 from beltside.web.visitors import RefusedError, visitor_of
+from beltside.web.words import RATE_WORDS
 
 router = APIRouter()
 
-RATE_WORDS: Final = (
-    ("labour_per_hour", text_("An hour of labour, without tax")),
-    ("tax_percent", text_("Tax, per cent; 0 where none is due")),
-    ("parts_margin_percent", text_("Added to buying prices, per cent")),
-    ("consumables", text_("Small material, flat, without tax")),
-    ("travel", text_("The way, flat, without tax")),
-    ("deposit_percent", text_("Deposit on parts, per cent")),
-    ("offer_days", text_("Days for which the offer holds")),
-    ("currency", text_("Currency")),
-)
 LINE_WORDS: Final = (text_("labour"), text_("small material"), text_("travel"))
 """Lines of an offer that are the same in every plan."""
 SPARE_ROWS: Final = 2

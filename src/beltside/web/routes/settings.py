@@ -27,6 +27,7 @@ from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.texts import LANGUAGES as LANGUAGE_NAMES
 from beltside.web.texts import text_
 from beltside.web.visitors import RefusedError, visitor_of
+from beltside.web.words import RATE_WORDS
 
 router = APIRouter()
 
@@ -34,16 +35,6 @@ WORDS: Final = (
     ("technician", text_("Who is working")),
     ("shop", text_("Name of the shop, as on the proof sheet")),
     ("address", text_("Address and telephone of the shop")),
-)
-MONEY: Final = (
-    ("currency", text_("Currency")),
-    ("labour_per_hour", text_("An hour of labour, without tax")),
-    ("tax_percent", text_("Tax, per cent; 0 where none is due")),
-    ("parts_margin_percent", text_("Added to buying prices, per cent")),
-    ("consumables", text_("Small material, flat, without tax")),
-    ("travel", text_("The way, flat, without tax")),
-    ("deposit_percent", text_("Deposit on parts, per cent")),
-    ("offer_days", text_("Days for which the offer holds")),
 )
 UNITS: Final = (("metric", text_("Metric")), ("us", text_("US customary")))
 MOST_MOVED: Final = 12
@@ -193,7 +184,7 @@ def _page(
         },
         earlier,
         WORDS,
-        MONEY,
+        RATE_WORDS,
         UNITS,
         [(name, LANGUAGE_NAMES[name]) for name in LANGUAGES],
         own_values(shop.folder),
