@@ -351,3 +351,19 @@ def test_the_page_for_programs_lists_every_operation(client: TestClient) -> None
     # Nothing is fetched from elsewhere.
     assert "//cdn" not in page
     assert [line for line in page.split('src="')[1:] if not line.startswith("/static/")] == []
+
+
+def test_an_owner_is_forgotten_when_it_is_really_meant(client: TestClient, job: str) -> None:
+    would = made(client.post(f"{job}/forget", json={}), 200)
+    assert (would["done"], would["jobs"]) == (False, [1])
+    assert "Per" in client.get(f"{job}/history").text
+    assert made(client.post(f"{job}/forget", json={"really": True}), 200)["done"] is True
+    assert "Per" not in client.get(f"{job}/history").text
+    assert made(client.get(job), 200)["job"]["words"] == "howls when cold"
+
+
+def test_without_closed_jobs_a_noise_is_like_nothing(client: TestClient, job: str) -> None:
+    made(client.post(f"{job}/takes", content=wav()))
+    found = made(client.get(f"{job}/similar"), 200)
+    assert (found["nearest"], found["compared"]) == ([], 0)
+    assert found["why_not"]

@@ -110,6 +110,9 @@ def test_an_operation_answers_as_documented(
         for name in case.path_parameters or {}:
             if name in known and data.draw(st.integers(0, 5)):
                 case.path_parameters[name] = data.draw(st.sampled_from(known[name]))
+        if path.endswith("/forget") and isinstance(case.body, dict):
+            # The job is still needed.
+            case.body["really"] = False
         # Comparing takes takes its seconds, more on a busy machine.
         case.call_and_validate(checks=CHECKS, timeout=300)
 

@@ -354,3 +354,13 @@ class ConditionsSaid(Answer):
     """What holds on this car now."""
 
     conditions: list[ConditionSaid]
+
+
+class LikenessSaid(Answer):
+    """What a job's noise is most like among closed jobs; distances from 0, the same, to 1."""
+
+    take: str
+    state: str
+    nearest: list[dict[str, Any]]
+    compared: int
+    why_not: str

@@ -259,3 +259,15 @@ class VehicleSaid(Answer):
     vin: dict[str, Any] | None
     engine_family: dict[str, Any] | None
     warnings: list[str]
+
+
+class ForgottenSaid(Answer):
+    """What was taken out of the record, or would be."""
+
+    done: bool
+    deleted: bool
+    jobs: list[int]
+    other_jobs_of_the_same: list[int]
+    mentioned_on: list[int]
+    files: int
+    unclear: list[str]

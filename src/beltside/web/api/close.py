@@ -19,6 +19,7 @@ from beltside.casework.shop_comeback import (
     remind_after,
     since_hand_over,
 )
+from beltside.casework.shop_forget import forget_owner
 from beltside.casework.shop_how import how_of, photos_of
 from beltside.casework.shop_jobs import (
     close_job,
@@ -40,6 +41,7 @@ from beltside.web.api.answers import (
 )
 from beltside.web.api.answers_work import (
     EarlierSaid,
+    ForgottenSaid,
     HowSaid,
     ProofCheckedSaid,
     ProofSaid,
@@ -95,6 +97,17 @@ class Remind(Given):
     due_km: Annotated[float, Field(ge=0, le=5e6)] | None = None
 
 
+class Forget(Given):
+    """How an owner's data is taken out; without `really` it is only said what would be done."""
+
+    everywhere: bool = Field(
+        default=False, description="on all jobs of the same telephone, e-mail, plate or number"
+    )
+    photos: bool = Field(default=False, description="put a blank picture in place of every photo")
+    delete: bool = Field(default=False, description="delete the jobs whole instead")
+    really: bool = Field(default=False, description="do it; it can't be undone")
+
+
 class ProofToCheck(Given):
     """What a sheet's QR code says, or the whole sheet as data."""
 
@@ -138,6 +151,15 @@ def earlier(shop: ReadShop, job: JobName) -> dict[str, Any]:
 def since(shop: WriteShop, job: JobName) -> dict[str, Any]:
     """Compare today's take with the one the earlier job was handed over with; some seconds."""
     return since_hand_over(shop, job).to_json()
+
+
+@router.post("/jobs/{job}/forget", response_model=ForgottenSaid)
+def forget(shop: WriteShop, job: JobName, body: Forget) -> dict[str, Any]:
+    """Take the owner's data out of the job, every version and file of it.
+
+    The one thing here that can't be undone. What was found, done, measured and charged stays.
+    """
+    return forget_owner(shop, job, **body.model_dump()).to_json()
 
 
 # Reminders ----------------------------------------------------------------------------------------

@@ -18,11 +18,13 @@ from beltside.casework.shop_find import (
     next_check,
     take_back_finding,
 )
+from beltside.casework.shop_likeness import likeness_now
 from beltside.web.api.answers import (
     CardSaid,
     ConditionsSaid,
     EntrySaid,
     FindSaid,
+    LikenessSaid,
     NextCardSaid,
     entry_said,
 )
@@ -63,6 +65,19 @@ def odds(
     Takes not listened to yet are left to the workers; `listening` says so.
     """
     return find_now(shop, sheet_of(shop, job), without=without or ()).to_json()
+
+
+@router.get("/jobs/{job}/similar", response_model=LikenessSaid)
+def similar(
+    shop: ReadShop,
+    job: JobName,
+    take: Annotated[
+        str, Query(max_length=310, description="one take; the nearest of all without")
+    ] = "",
+    most: Annotated[int, Query(ge=1, le=50)] = 5,
+) -> dict[str, Any]:
+    """Which takes of closed jobs this noise is most like; takes not listened to are left out."""
+    return likeness_now(shop, sheet_of(shop, job), take=take, most=most).to_json()
 
 
 @router.get("/jobs/{job}/checks/next", response_model=NextCardSaid)
