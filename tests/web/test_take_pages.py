@@ -7,7 +7,7 @@ import wave
 
 import pytest
 
-from beltside.casework.shop import Shop
+from beltside.casework.shop import Shop, sheet_of
 
 from .conftest import Browser
 
@@ -94,3 +94,18 @@ def test_the_recorder_is_answered_in_json(browser: Browser, job: str) -> None:
     )
     assert answer.status_code == 422
     assert "an empty file" in answer.json()["problem"]
+
+
+def test_how_the_phone_was_held_for_a_stereo_take(browser: Browser, shop: Shop, job: str) -> None:
+    sent = send(browser, job, wav(), belt="on", mic_spacing_mm="140", stand_off_mm="2")
+    assert sent.status_code == 422
+    assert "50 to 3000" in sent.text
+    (take,) = sheet_of(shop, "1").of_kind("take")
+    assert (take.body["mic_spacing_mm"], take.body["stand_off_mm"]) == (140.0, None)
+    page = f"/job/1/take/{take.id}"
+    fields = {"belt": "on", "place": "front of engine", "stage": "before"}
+    fields |= {"mic_spacing_mm": "138", "stand_off_mm": "400", "version": str(take.version)}
+    assert browser.send(page, page, fields).status_code == 303
+    (take,) = sheet_of(shop, "1").of_kind("take")
+    assert (take.body["mic_spacing_mm"], take.body["stand_off_mm"]) == (138.0, 400.0)
+    assert 'value="138.0"' in browser.get(page)

@@ -20,7 +20,7 @@ from beltside.web.drawn import drawn_once
 from beltside.web.forms import CheckedForm, text, texts
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
-from beltside.web.routes.take import FRONT, LOADS
+from beltside.web.routes.take import FIGURES, FRONT, LOADS
 from beltside.web.texts import text_
 from beltside.web.words import PART_WORDS
 
@@ -92,7 +92,7 @@ def change(request: Request, number: int, entry_id: str, form: CheckedForm) -> R
     """Change the conditions; it is listened to again where that matters."""
     typed: dict[str, Any] = {
         **{name: text(form, name) for name in ("belt", "place", "stage")},
-        "crank_rpm": text(form, "crank_rpm") or None,
+        **{name: text(form, name) or None for name in FIGURES},
         "load": texts(form, "load"),
         "raised": bool(text(form, "raised")),
         "hand_over": bool(text(form, "hand_over")),

@@ -29,6 +29,9 @@ LOADS: Final = (
     ("steering", text_("Steering turned")),
     ("rear window", text_("Rear window heater")),
 )
+FIGURES: Final = ("crank_rpm", "mic_spacing_mm", "stand_off_mm")
+"""What may be typed as a number."""
+
 MOST_SECONDS: Final = 600
 
 
@@ -72,7 +75,7 @@ def keep_take(request: Request, number: int, form: CheckedForm) -> Response:
     """Keep a recording; sent by a form, or in the background by the recorder."""
     as_json = "application/json" in request.headers.get("accept", "")
     typed: dict[str, Any] = {
-        **{name: text(form, name) for name in ("belt", "place", "stage", "crank_rpm")},
+        **{name: text(form, name) for name in ("belt", "place", "stage", *FIGURES)},
         "load": texts(form, "load"),
         "raised": bool(text(form, "raised")),
         "recorded_at": text(form, "recorded_at"),
