@@ -195,6 +195,9 @@ def workers(shop: Shop, count: int = 1) -> Workers:
     count
         How many, 1 to 64.
     """
+    # Read when numpy is first imported, so before the processes begin: workers share the machine's
+    # cores between them, and threads on top wait for each other and burn what they wait for.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     where = address(shop.record.database)
     return Workers(where, partial(do_piece, shop.folder, where), count, ready=load_methods)
 
@@ -216,8 +219,6 @@ def do_piece(folder: Path, database: str, piece: Analysis, report: Report) -> di
     BeltsideError
         When it can't be done.
     """
-    # Workers share the machine's cores between them; threads on top would only get in the way.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     shop = _SHOPS.get((folder, database))
     if shop is None:
         shop = _SHOPS[folder, database] = shop_at(folder, database=database, by="worker")
