@@ -73,3 +73,13 @@ def test_pulleys_from_taps(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     code, out, _ = run(capsys, "pulleys", "--taps", str(rims), "--json")
     assert json.loads(out)["pulleys"][1]["ratio"] == pytest.approx(0.5, abs=0.02)
     assert run(capsys, "pulleys", "--taps", str(rims), "--sheet", str(sheet))[0] == 2
+
+
+def test_a_rim_file_for_a_photo_is_told_where_it_goes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rims = tmp_path / "rims.toml"
+    rims.write_text("width_px = 100", encoding="utf-8")
+    code, _, err = run(capsys, "pulleys", str(rims))
+    assert code == 2
+    assert f"--taps {rims}" in err

@@ -29,6 +29,7 @@ _RANGE: Final = 1.645
 """Standard deviations to either side of a 90 % range."""
 _ELLIPSE_SIGMA_PX: Final = 1.0
 _MOST_TILT_DEG: Final = 40.0
+_MANY_TAPS: Final = 12
 
 
 @dataclass(frozen=True)
@@ -331,6 +332,11 @@ def _doubts(
     if all(len(c.pixels) < 5 for c in circles) and not any(sharp):
         said.append(
             "with fewer than 5 taps on every rim the tilt can't be told; the ranges are wide"
+        )
+    elif not any(sharp) and min(len(c.pixels) for c in circles) < _MANY_TAPS:
+        said.append(
+            f"sizes are from taps alone; the photo itself, or {_MANY_TAPS} and more taps on each "
+            "rim, narrow the ranges"
         )
     if fit.view.tilt_deg > _MOST_TILT_DEG:
         said.append(

@@ -43,6 +43,12 @@ def pulleys(
         raise InputError("neither a photo nor taps", allowed="PHOTO, --taps FILE, or both")
     if photo is not None:
         require_file(photo, "a picture of the front of the engine")
+        if photo.suffix.lower() == ".toml":
+            raise InputError(
+                f"{photo} is given as the photo, and looks like a rim file",
+                allowed="a picture",
+                instead=f"--taps {photo}, with the photo before it if there is one",
+            )
     if taps is not None:
         require_file(taps, "a rim file")
     if taps is None:
