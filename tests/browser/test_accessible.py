@@ -18,6 +18,9 @@ from .conftest import Told, chromium, opener
 
 AXE = Axe()
 LOOKED_AT = 2
+# Names that stand twice on a page: a label would then speak for the wrong field.
+TWICE = """[...document.querySelectorAll('[id]')].map((one) => one.id)
+    .filter((id, at, all) => all.indexOf(id) !== at)"""
 
 
 @pytest.fixture(scope="module")
@@ -56,6 +59,8 @@ def test_nothing_is_found(
         # What is folded is looked at as well.
         page.evaluate("for (const one of document.querySelectorAll('details')) one.open = true")
         found[f"{place} light"] = violations(page)
+        twice = page.evaluate(TWICE)
+        found[f"{place} names"] = [f"twice on the page: {one}" for one in twice]
         # By night only the colours are others.
         page.emulate_media(color_scheme="dark")
         found[f"{place} dark"] = violations(page, "color-contrast")

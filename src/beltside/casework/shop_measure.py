@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -26,6 +27,7 @@ from beltside.casework.strum import StrumResult, strum
 from beltside.jobs.entries import Entry, JobSheet
 
 COMPARE: Final = "compare"
+_OPTIONS: Final = re.compile(r"Give it with --[^,.]*, or ")
 
 
 @dataclass(frozen=True)
@@ -356,11 +358,17 @@ def compare_two(shop: Shop, settings: Mapping[str, Any], progress: Progress) -> 
     plain = result.to_json()
     for side, one in (("before", before), ("after", after)):
         plain[side]["file"] = one["name"]
+        # Stored files go by their hash, and options are for those who type commands.
+        plain["why_not"] = [
+            _OPTIONS.sub("Give it with the take, or ", why.replace(one["file"], one["name"]))
+            for why in plain["why_not"]
+        ]
     if result.comparable:
         says = quieter_words(result.quieter_db)
     else:
         names = (before["name"], after["name"])
-        says = f"{names[0]} and {names[1]} can't be compared: {result.why_not[0]}."
+        why = str(plain["why_not"][0]).rstrip(".")
+        says = f"{names[0]} and {names[1]} can't be compared: {why}."
     return {"result": plain, "says": says}
 
 
