@@ -18,6 +18,8 @@ from .conftest import Told, chromium, opener
 
 AXE = Axe()
 LOOKED_AT = 2
+# Only there with a door for phones, which has a certificate and an address in the network.
+ELSEWHERE = {"/trust"}
 # Names that stand twice on a page: a label would then speak for the wrong field.
 TWICE = """[...document.querySelectorAll('[id]')].map((one) => one.id)
     .filter((id, at, all) => all.indexOf(id) !== at)"""
@@ -45,10 +47,10 @@ def violations(page: Page, *rules: str) -> list[str]:
 
 
 def test_every_page_is_reached_by_links(pages: dict[str, list[str]]) -> None:
-    assert [route for route, places in pages.items() if not places] == []
+    assert [route for route, places in pages.items() if not places] == sorted(ELSEWHERE)
 
 
-@pytest.mark.parametrize("route", sorted(page_routes()))
+@pytest.mark.parametrize("route", sorted(page_routes().keys() - ELSEWHERE))
 def test_nothing_is_found(
     route: str, pages: dict[str, list[str]], browser: Browser, demo_address: str, told: Told
 ) -> None:
