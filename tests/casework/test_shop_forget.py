@@ -30,6 +30,7 @@ from beltside.casework.shop_proof import hand_out, proof_of
 from beltside.casework.shop_proof_check import check_code, check_sheet
 from beltside.cli.main import main
 from beltside.jobs.queue import Queue
+from beltside.jobs.schema import ACCESS
 from beltside.jobs.search import Search
 from beltside.media import read_recording
 from beltside.media.blanking import _sum_pages_anew, blanked
@@ -237,6 +238,29 @@ def test_a_file_that_another_job_needs_stays_there(shop: Shop) -> None:
     assert shop.files.path(kept).is_file()
     assert sheet_of(shop, job).of_kind("photo")[-1].body["file"] != kept
     assert look_through(shop.folder).checked.problems == ()
+
+
+def test_a_link_the_owner_was_given_opens_nothing_any_more(shop: Shop) -> None:
+    job = job_of(shop, ())
+    with shop.record.database.writing() as connection:
+        at = sheet_of(shop, job).job.changed_at
+        connection.execute(
+            ACCESS.insert().values(
+                id="l1",
+                kind="link",
+                secret_sha256="0" * 64,
+                role="owner",
+                name=NAME,
+                job_id=job,
+                made_at=at,
+                made_by="x",
+                expires_at=at,
+            )
+        )
+    forget_owner(shop, job, really=True)
+    assert bytes_left(shop.folder) == []
+    with shop.record.database.reading() as connection:
+        assert connection.execute(sa.select(ACCESS)).all() == []
 
 
 def test_deleted_whole(shop: Shop) -> None:

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from beltside.jobs.database import Database
 from beltside.jobs.record import Record
 from beltside.jobs.schema import (
+    ACCESS,
     ANALYSIS,
     ENTRY,
     ENTRY_VERSION,
@@ -96,6 +97,8 @@ def rewrite_jobs(
                     )
             _exchange(connection, entry.id, files)
         _rewrite_work(connection, job_ids, new_plain, files)
+        # Links the owner was given open nothing any more; they may bear his name.
+        connection.execute(ACCESS.delete().where(ACCESS.c.job_id.in_(job_ids)))
         free = _free(connection, files)
         for job_id in job_ids:
             at = connection.execute(
