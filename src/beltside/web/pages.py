@@ -53,8 +53,8 @@ def templates() -> Environment:
 
 @pass_context
 def _in_language(context: Context, sentence: str) -> str:
-    """A sentence of a computing room in the language of the page."""
-    return said(sentence, context["language"])
+    """A sentence of a computing room in the language of the page; nothing stays nothing."""
+    return said(sentence, context["language"]) if sentence else ""
 
 
 @cache
