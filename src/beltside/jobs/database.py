@@ -148,7 +148,8 @@ def connect(where: Path | str) -> Database:
             "connect_args": {"connect_timeout": 10, "client_encoding": "utf8"},
         }
     try:
-        engine = sa.create_engine(url, **options)
+        # What is written, names and telephones, stays out of messages of errors.
+        engine = sa.create_engine(url, hide_parameters=True, **options)
     except (ArgumentError, TypeError) as error:
         raise InputError(f"{where!r} is no address of a database", allowed=_ADDRESSES) from error
     if url.get_backend_name() == "sqlite":
