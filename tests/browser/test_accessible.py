@@ -47,7 +47,7 @@ def violations(page: Page, *rules: str) -> list[str]:
 
 
 def test_every_page_is_reached_by_links(pages: dict[str, list[str]]) -> None:
-    assert [route for route, places in pages.items() if not places] == sorted(ELSEWHERE)
+    assert {route for route, places in pages.items() if not places} <= ELSEWHERE
 
 
 @pytest.mark.parametrize("route", sorted(page_routes().keys() - ELSEWHERE))

@@ -46,8 +46,8 @@ class OwnerWords:
 
     >>> words = OwnerWords()
     >>> words.names(["Åsa Lind"]); words.numbers(["+46 70-123 45 67"]); words.codes(["KLM 12A"])
-    >>> words.clean("asa LIND rang (070 1234567) about klm-12a")
-    '[removed] rang ([removed]) about [removed]'
+    >>> words.clean("asa LIND rang 070 1234567 about klm-12a")
+    '[removed] rang [removed] about [removed]'
     """
 
     _strong: list[str] = field(default_factory=list)
