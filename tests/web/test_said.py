@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import tomllib
 from collections.abc import Iterator
 from functools import cache
@@ -13,7 +14,7 @@ from typing import Any
 import pytest
 
 import beltside
-from beltside.web.texts import GAP, LANGUAGES, said, said_groups, said_or_none
+from beltside.web.texts import FIGURE, GAP, LANGUAGES, said, said_groups, said_or_none
 
 FOLDER = Path(beltside.__file__).parent
 OTHERS = [name for name in LANGUAGES if name != "en"]
@@ -80,6 +81,19 @@ def test_what_stands_in_a_gap_is_translated_too() -> None:
     assert said("Most likely nothing is wrong: 7 in 10.", "de") == (
         "Am wahrscheinlichsten nichts defekt: 7 von 10."
     )
+
+
+@pytest.mark.parametrize(
+    "figure",
+    ["7", "-36 °C", "3.5 L", "4 min 45 s", "1:30", "1,065 kg/m³ (66.49 lb/ft³)", "24 N m"],
+)
+def test_a_gap_for_a_figure_holds_a_figure(figure: str) -> None:
+    assert re.fullmatch(FIGURE, figure)
+
+
+@pytest.mark.parametrize("words", ["the pump", "7 pumps", "3.5 L of coolant", "from 3 L", "L"])
+def test_a_gap_for_a_figure_holds_no_other_words(words: str) -> None:
+    assert not re.fullmatch(FIGURE, words)
 
 
 def test_a_sentence_nobody_knows_stays_as_it_is() -> None:

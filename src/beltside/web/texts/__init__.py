@@ -7,6 +7,8 @@ against them.
 Sentences that the computing rooms make come to the pages in English, with their numbers and names
 in them already. The files in a language's `said` folder hold such sentences with gaps; a sentence
 is laid to the one whose words fit, and what stands in its gaps is translated in the same way.
+A gap named `figure` or `figure_...` holds nothing but a number, perhaps with its unit; so
+"{figure_low} to {figure_high}" fits no other sentence with "to" in it.
 """
 
 from __future__ import annotations
@@ -70,6 +72,14 @@ def translator(language: str) -> Translate:
 
 
 GAP: Final = re.compile(r"\{(\w+)\}")
+_NUMBER: Final = r"[-+−]?\d[\d.,:]*"
+_UNIT: Final = (
+    r"(?:%|°C|°F|°|K|kPa|bar|psi|(?:k|psi|kPa|mL|ml|fl oz)/min|mL/kPa|mL|ml|L|l|qt|kg/m³|lb/ft³"
+    r"|s|min|h|mm|km|m|kN|N m|lbf ft|lbf in|kgf m|kgf cm|N|rpm|1/min|ppm|dB|Hz)"
+)
+_ONE_FIGURE: Final = rf"{_NUMBER}(?: ?{_UNIT})?(?: \({_NUMBER} ?{_UNIT}\))?"
+FIGURE: Final = rf"{_ONE_FIGURE}(?: {_ONE_FIGURE})*"
+"""What a gap named `figure...` holds: "3.5 L", "4 min 45 s", "24 N m (18 lbf ft)"."""
 _KEPT: Final = 8192
 
 
@@ -94,12 +104,13 @@ def _said(language: str) -> tuple[Mapping[str, str], Sequence[tuple[re.Pattern[s
 
 
 def _pattern(text: str) -> re.Pattern[str]:
-    """What fits a sentence with gaps; a gap holds at least one sign."""
+    """What fits a sentence with gaps; a gap holds at least one sign, one for a figure a figure."""
     pieces = GAP.split(text)
     fixed, names = pieces[::2], pieces[1::2]
     pattern = re.escape(fixed[0])
     for name, after in zip(names, fixed[1:], strict=True):
-        pattern += f"(?P<{name}>.+?)" + re.escape(after)
+        held = FIGURE if name.startswith("figure") else ".+?"
+        pattern += f"(?P<{name}>{held})" + re.escape(after)
     return re.compile(pattern, re.DOTALL)
 
 
