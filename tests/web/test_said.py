@@ -100,3 +100,9 @@ def test_a_sentence_nobody_knows_stays_as_it_is() -> None:
     assert said("Twas brillig.", "de") == "Twas brillig."
     assert said_or_none("Twas brillig.", "de") is None
     assert said("Most likely nothing is wrong: 7 in 10.", "en").startswith("Most likely")
+
+
+def test_a_join_of_pieces_fits_only_where_each_piece_is_known() -> None:
+    assert said("nothing is wrong: over 9 in 10", "de") == "nichts defekt: über 9 von 10"
+    assert said_or_none("nothing is wrong: twas brillig", "de") is None
+    assert said_or_none("Twas brillig: 12", "de") is None

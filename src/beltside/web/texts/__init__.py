@@ -8,7 +8,8 @@ Sentences that the computing rooms make come to the pages in English, with their
 in them already. The files in a language's `said` folder hold such sentences with gaps; a sentence
 is laid to the one whose words fit, and what stands in its gaps is translated in the same way.
 A gap named `figure` or `figure_...` holds nothing but a number, perhaps with its unit; so
-"{figure_low} to {figure_high}" fits no other sentence with "to" in it.
+"{figure_low} to {figure_high}" fits no other sentence with "to" in it. A sentence of gaps alone,
+such as "{name}: {says}", fits only what it joins of known pieces.
 """
 
 from __future__ import annotations
@@ -90,8 +91,11 @@ def said_groups(language: str) -> Mapping[str, Mapping[str, str]]:
 
 
 @cache
-def _said(language: str) -> tuple[Mapping[str, str], Sequence[tuple[re.Pattern[str], str]]]:
-    """Whole sentences by their English words, and those with gaps, the longest words first."""
+def _said(language: str) -> tuple[Mapping[str, str], Sequence[tuple[re.Pattern[str], str, bool]]]:
+    """Whole sentences by their English words, and those with gaps, the longest words first.
+
+    Of each with gaps: what fits it, its translation, and whether it has words of its own.
+    """
     whole: dict[str, str] = {}
     gapped: dict[str, str] = {}
     for name, group in sorted(said_groups(language).items()):
@@ -100,7 +104,9 @@ def _said(language: str) -> tuple[Mapping[str, str], Sequence[tuple[re.Pattern[s
             if kind.setdefault(text, other) != other:
                 raise ValueError(f"{language}/said/{name}: {text!r} has another translation")
     order = sorted(gapped, key=lambda text: -len(GAP.sub("", text)))
-    return {**table(language), **whole}, [(_pattern(text), gapped[text]) for text in order]
+    return {**table(language), **whole}, [
+        (_pattern(text), gapped[text], has_words(GAP.sub("", text))) for text in order
+    ]
 
 
 def _pattern(text: str) -> re.Pattern[str]:
@@ -132,9 +138,18 @@ def said_or_none(sentence: str, language: str) -> str | None:
     whole, gapped = _said(language)
     if sentence in whole:
         return whole[sentence]
-    for pattern, other in gapped:
+    for pattern, other, worded in gapped:
         found = pattern.fullmatch(sentence)
-        if found:
+        if found and (worded or _all_known(found.groups(), language)):
             gaps = {name: said(value, language) for name, value in found.groupdict().items()}
             return other.format(**gaps)
     return None
+
+
+def has_words(text: str) -> bool:
+    """Whether a text holds letters: figures and signs are the same in every language."""
+    return any(letter.isalpha() for letter in text)
+
+
+def _all_known(pieces: Sequence[str], language: str) -> bool:
+    return all(not has_words(one) or said_or_none(one, language) is not None for one in pieces)
