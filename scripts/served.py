@@ -15,7 +15,7 @@ import sys
 import threading
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from html.parser import HTMLParser
 from pathlib import Path
@@ -109,12 +109,16 @@ def page_routes() -> dict[str, APIRoute]:
     }
 
 
-def pages_of(address: str, *, few: int = FEW) -> dict[str, list[str]]:
+def pages_of(
+    address: str, *, few: int = FEW, read: Callable[[str], str | None] | None = None
+) -> dict[str, list[str]]:
     """Every page that links lead to, from the list of jobs on, by the path of its route.
 
     Up to `few` pages of each route, the fullest first; all sheets of jobs. A page of a job that no
-    link leads to is tried with the job's number alone.
+    link leads to is tried with the job's number alone. `read` gives the text of a page's whole
+    address, None for what is no page; left out, a server is asked for it.
     """
+    read = read or _html
     routes = page_routes()
     found: dict[str, list[tuple[int, str]]] = {path: [] for path in routes}
     ahead = ["/", "/?which=all"]
@@ -127,7 +131,7 @@ def pages_of(address: str, *, few: int = FEW) -> dict[str, list[str]]:
             continue
         if len(found[which]) >= few and path != "/" and not _is_sheet(which):
             continue
-        html = _html(address + place)
+        html = read(address + place)
         if html is None:
             continue
         if len(found[which]) < few or _is_sheet(which):
@@ -143,7 +147,7 @@ def pages_of(address: str, *, few: int = FEW) -> dict[str, list[str]]:
     for name in (name for name, some in found.items() if not some):
         tries = {0: [name], 1: [name.replace("{number}", one.rpartition("/")[2]) for one in sheets]}
         for place in tries.get(name.count("{"), []):
-            if html := _html(address + place):
+            if html := read(address + place):
                 found[name].append((len(html), place))
                 break
     return {name: [place for _, place in sorted(some)[::-1]] for name, some in found.items()}
