@@ -180,11 +180,11 @@ def _even(one: Evenness) -> str:
 
 def _spread_words(passes: Sequence[Pass]) -> str:
     ends = [[one for one in passes if one.name.startswith("stage")][-1], passes[-1]]
-    said = [
+    stages, rounds = (
         f"after {one.name} {100 * min(one.held):.0f} to {100 * max(one.held):.0f} % of full clamp"
         for one in ends
-    ]
-    return ", ".join(said) + f" (estimate; friction adds its own, aim {100 * ENOUGH:.0f} %)"
+    )
+    return f"{stages}, {rounds} (estimate; friction adds its own, aim {100 * ENOUGH:.0f} %)"
 
 
 def _assumed(pattern: HolePattern) -> list[tuple[str, str]]:

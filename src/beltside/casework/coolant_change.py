@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from beltside.base.provenance import Provenance
 from beltside.casework.coolant_answer import CoolantAnswer, Row, Shade, StackPicture, Words
 from beltside.coolant import adjust as adjusting
 from beltside.coolant import cautions, reuse
 from beltside.coolant.glycol import Glycol, mass_from_volume
+
+CONCENTRATE_PERCENT: Final = 99.5
+"""What is poured is called concentrate from here on [% by volume]."""
 
 
 def adjust_answer(
@@ -41,14 +45,18 @@ def adjust_answer(
         product_volume=product_percent / 100.0,
         shelf=tuple(adjusting.Container(*row) for row in shelf),
     )
-    product = "concentrate" if product_percent >= 99.5 else f"{product_percent:.0f} % premix"
+    product = (
+        "concentrate"
+        if product_percent >= CONCENTRATE_PERCENT
+        else f"{product_percent:.0f} % premix"
+    )
     rows: list[Row] = []
     steps: list[str] = []
     for plan in plans:
         rows.append(
             Row(
                 plan.name.capitalize(),
-                f"drain {words.litres(plan.drain_l)}, pour {_poured(words, plan, product)}",
+                f"drain {words.litres(plan.drain_l)}, pour {_poured(words, plan, product_percent)}",
                 f"shrinks by {words.litres(plan.shrinkage_l)} when mixed",
             )
         )
@@ -61,17 +69,17 @@ def adjust_answer(
             rows.append(Row("", _bought(words, water, currency), f"water, for {plan.name}"))
     if plans:
         best = plans[0]
+        poured = _poured(words, best, product_percent)
         steps = [
             f"Engine cold. Drain {words.litres(best.drain_l)} into a measuring can."
             if best.drain_l > 0.01
             else "Nothing needs to come out.",
-            f"Pour in {_poured(words, best, product)}, mixed in a can first.",
+            f"Pour in {poured}, mixed in a can first.",
             "Run until the thermostat opens with the heater on hot, let it cool, and read the "
             "strength again: old coolant in block and heater mixes in only then.",
         ]
         headline = (
-            f"Drain {words.litres(best.drain_l)}, pour {_poured(words, best, product)}: "
-            f"{target_percent:.0f} % by volume."
+            f"Drain {words.litres(best.drain_l)}, pour {poured}: {target_percent:.0f} % by volume."
         )
     else:
         headline = f"It is at {target_percent:.0f} % already: nothing to do."
@@ -121,23 +129,28 @@ def adjust_answer(
     )
 
 
-def _poured(words: Words, plan: adjusting.Plan, product: str) -> str:
+def _poured(words: Words, plan: adjusting.Plan, product_percent: float) -> str:
     """What is poured, without what rounds to nothing."""
-    parts = ((plan.product_l, product), (plan.water_l, "distilled water"))
-    said = [f"{words.litres(litres)} of {what}" for litres, what in parts if litres >= 0.005]
-    return " and ".join(said) or "nothing"
+    litres, water = words.litres(plan.product_l), words.litres(plan.water_l)
+    of_product = (
+        f"{litres} of concentrate"
+        if product_percent >= CONCENTRATE_PERCENT
+        else f"{litres} of {product_percent:.0f} % premix"
+    )
+    if plan.water_l < 0.005:
+        return of_product if plan.product_l >= 0.005 else "nothing"
+    if plan.product_l < 0.005:
+        return f"{water} of distilled water"
+    return f"{of_product} and {water} of distilled water"
 
 
 def _bought(words: Words, bought: adjusting.Bought, currency: str) -> str:
-    parts = " and ".join(f"{n} of {words.litres(size, 1)}" for size, n in bought.containers)
-    text = f"open {parts}; {words.litres(max(bought.left_over_l, 0.0))} left over"
-    if bought.cost is not None and bought.cost_used is not None:
-        text += (
-            f"; {bought.cost:.2f} {currency}".rstrip()
-            + f" for the containers, {bought.cost_used:.2f} {currency}".rstrip()
-            + " for what goes in"
-        )
-    return text
+    parts = ", ".join(f"{n} × {words.litres(size, 1)}" for size, n in bought.containers)
+    left = words.litres(max(bought.left_over_l, 0.0))
+    if bought.cost is None or bought.cost_used is None:
+        return f"open {parts}; {left} left over"
+    opened, used = (f"{one:.2f} {currency}".rstrip() for one in (bought.cost, bought.cost_used))
+    return f"open {parts}; {left} left over; {opened} for the containers, {used} for what goes in"
 
 
 def _adjust_picture(

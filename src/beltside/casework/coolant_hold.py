@@ -229,11 +229,11 @@ def _headline(words: Words, found: Hold, verdict: str, more: float | None) -> st
 
 
 def _drops(ml_min: float) -> str:
-    """ ", a drop a second", for leaks that drip; a drop of water is about 0.05 mL."""
+    """ "a drop a second", for leaks that drip; a drop of water is about 0.05 mL."""
     seconds = 60.0 * 0.05 / ml_min
     if seconds < 0.4:
         return ""
-    return ", a drop a second" if 0.9 < seconds < 1.1 else f", a drop every {seconds:.1g} s"
+    return "a drop a second" if 0.9 < seconds < 1.1 else f"a drop every {seconds:.1g} s"
 
 
 def _rows(
@@ -253,12 +253,15 @@ def _rows(
             f"of any size; {100 * LEAK_BEFORE:.0f} % before the test",
         )
     )
+    matters, drops = words.flow(found.matters_ml_min), _drops(found.matters_ml_min)
+    tight = f"{100 * SURE_TIGHT:.0f} %"
     rows.append(
         Row(
             "Of one that matters",
             _percent(odds.matters),
-            f"{words.flow(found.matters_ml_min)} or more{_drops(found.matters_ml_min)}; "
-            f"tight up to {100 * SURE_TIGHT:.0f} %",
+            f"{matters} or more, {drops}; tight up to {tight}"
+            if drops
+            else f"{matters} or more; tight up to {tight}",
         )
     )
     if (

@@ -295,10 +295,10 @@ def _mix_headline(words: Words, found: mix.Mixture, volume: float) -> str:
     percent = f"{100 * volume:.0f} % {found.strength.glycol} glycol by volume"
     if found.freezing_c is None:
         return f"{percent}: over-rich, no freezing point is given. Thin it."
-    text = f"{percent}: freezes at {words.temperature(found.freezing_c)}"
+    ice = words.temperature(found.freezing_c)
     if found.boiling_c is None:
-        return f"{text}."
-    return f"{text}, boils at {words.temperature(found.boiling_c)}."
+        return f"{percent}: freezes at {ice}."
+    return f"{percent}: freezes at {ice}, boils at {words.temperature(found.boiling_c)}."
 
 
 def _mix_picture(

@@ -273,12 +273,14 @@ def drain_answer(
         if on.stops
         else minutes_text(on.time_s)
     )
+    whole, off_text = words.litres(volume_l, 1), minutes_text(off.time_s)
     one = 0.946352946 if us else 1.0
     least_s, most_s = 0.7 * off.time_s, 1.5 * off.time_s
     return CoolantAnswer(
         "drain",
-        f"{words.litres(volume_l, 1)} takes about {minutes_text(off.time_s)} with the cap off"
-        f"{'; with it on it stops' if on.stops else ''}.",
+        f"{whole} takes about {off_text} with the cap off; with it on it stops."
+        if on.stops
+        else f"{whole} takes about {off_text} with the cap off.",
         (
             Row(
                 "Cap off",

@@ -14,7 +14,7 @@ from beltside.casework.bolts_answer import BoltsAnswer
 from beltside.casework.bolts_order import order
 from beltside.casework.formats.toml_file import parse_toml
 from beltside.casework.match_part import read_part
-from beltside.casework.match_parts import MatchResult, match_parts
+from beltside.casework.match_parts import MatchResult, PairResult, match_parts
 from beltside.casework.shop import Shop, checked, sheet_of, write
 from beltside.casework.shop_measure import text_as_file
 from beltside.jobs.entries import Entry, JobSheet
@@ -327,14 +327,11 @@ def match_on_job(
     result = _matched(shop, given, disc_mm)
     files = [one.photo for one in given if one.photo]
     pair = result.pairs[0]
-    says = f"{pair.verdict[0].upper()}{pair.verdict[1:]}"
-    if pair.reasons:
-        says += f": {pair.reasons[0]}"
     typed = {
         "part": part,
         "files": files,
         "verdict": result.verdict,
-        "says": f"{says}.",
+        "says": _match_words(pair),
         "result": {
             **result.to_json(),
             "given": [{"name": one.name, "photo": one.photo, "toml": one.toml} for one in given],
@@ -343,6 +340,19 @@ def match_on_job(
     }
     entry = write(shop, job.job.id, "part-match", typed, entry_id=entry_id, files=files)
     return MatchKept(entry, result)
+
+
+_MATCH_WORDS: Final = {
+    "fits": "Fits: {reason}.",
+    "fits another way up": "Fits another way up: {reason}.",
+    "doesn't fit": "Doesn't fit: {reason}.",
+    "can't tell": "Can't tell: {reason}.",
+}
+
+
+def _match_words(pair: PairResult) -> str:
+    """The verdict on a pair with its first reason, as a sentence."""
+    return _MATCH_WORDS[pair.verdict].format(reason=pair.reasons[0])
 
 
 def _matched(shop: Shop, given: Sequence[PartGiven], disc_mm: float | None) -> MatchResult:

@@ -163,10 +163,13 @@ def read_cap_mark(text: str) -> CapMark:
         )
     gauge_kpa, unit = fits[0]
     others = tuple((name, value) for value, name in fits[1:])
-    assumed = f"{number:g} was given without a unit and is taken as {unit}, {gauge_kpa:.1f} kPa"
-    if others:
-        could = " or ".join(f"{name} ({value:.1f} kPa)" for name, value in others)
-        assumed += f"; it could also be {could}; the lowest is taken, so nothing is pumped too high"
+    could = ", ".join(f"{name} ({value:.1f} kPa)" for name, value in others)
+    assumed = (
+        f"{number:g} was given without a unit and is taken as {unit}, {gauge_kpa:.1f} kPa; it "
+        f"could also be {could}; the lowest is taken, so nothing is pumped too high"
+        if others
+        else f"{number:g} was given without a unit and is taken as {unit}, {gauge_kpa:.1f} kPa"
+    )
     return CapMark(text, gauge_kpa, unit, assumed, others)
 
 

@@ -81,6 +81,7 @@ _UNIT: Final = (
 _ONE_FIGURE: Final = rf"{_NUMBER}(?: ?{_UNIT})?(?: \({_NUMBER} ?{_UNIT}\))?"
 FIGURE: Final = rf"{_ONE_FIGURE}(?: {_ONE_FIGURE})*"
 """What a gap named `figure...` holds: "3.5 L", "4 min 45 s", "24 N m (18 lbf ft)"."""
+_THOUSANDS: Final = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
 _KEPT: Final = 8192
 
 
@@ -141,7 +142,10 @@ def said_or_none(sentence: str, language: str) -> str | None:
     for pattern, other, worded in gapped:
         found = pattern.fullmatch(sentence)
         if found and (worded or _all_known(found.groups(), language)):
-            gaps = {name: said(value, language) for name, value in found.groupdict().items()}
+            gaps = {
+                name: _figure(value) if name.startswith("figure") else said(value, language)
+                for name, value in found.groupdict().items()
+            }
             return other.format(**gaps)
     return None
 
@@ -152,4 +156,14 @@ def has_words(text: str) -> bool:
 
 
 def _all_known(pieces: Sequence[str], language: str) -> bool:
-    return all(not has_words(one) or said_or_none(one, language) is not None for one in pieces)
+    return all(
+        not has_words(one)
+        or re.fullmatch(FIGURE, one) is not None
+        or said_or_none(one, language) is not None
+        for one in pieces
+    )
+
+
+def _figure(figure: str) -> str:
+    """A figure without the comma between thousands, which elsewhere stands for decimals."""
+    return _THOUSANDS.sub("\N{NARROW NO-BREAK SPACE}", figure)
