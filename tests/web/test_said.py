@@ -34,6 +34,10 @@ def strings_of(tree: ast.AST) -> Iterator[str]:
             yield "".join(
                 str(one.value) if isinstance(one, ast.Constant) else "{}" for one in node.values
             )
+        elif isinstance(node, ast.Call) and ast.unparse(node.func) == "count_of":
+            nouns = [one.value for one in node.args[1:] if isinstance(one, ast.Constant)]
+            yield from (f"{{}} {noun}" for noun in [*nouns, *(f"{one}s" for one in nouns[:1])])
+            yield from (f"1 {noun}" for noun in nouns[:1])
 
 
 def strings_in(value: Any) -> Iterator[str]:
@@ -44,6 +48,7 @@ def strings_in(value: Any) -> Iterator[str]:
         for key, inside in value.items():
             yield key
             yield key.replace("-", " ")
+            yield key.replace("-", " ").replace(".", " ")
             yield from strings_in(inside)
     elif isinstance(value, list):
         for inside in value:
@@ -79,7 +84,7 @@ def test_sentences_keep_their_gaps(language: str) -> None:
 
 def test_what_stands_in_a_gap_is_translated_too() -> None:
     assert said("Most likely nothing is wrong: 7 in 10.", "de") == (
-        "Am wahrscheinlichsten nichts defekt: 7 von 10."
+        "Am wahrscheinlichsten: nichts defekt, 7 von 10."
     )
 
 
@@ -100,6 +105,29 @@ def test_a_sentence_nobody_knows_stays_as_it_is() -> None:
     assert said("Twas brillig.", "de") == "Twas brillig."
     assert said_or_none("Twas brillig.", "de") is None
     assert said("Most likely nothing is wrong: 7 in 10.", "en").startswith("Most likely")
+
+
+@pytest.mark.parametrize(
+    ("sentence", "in_german"),
+    [
+        ("under 1 in 10.", "unter 1 von 10."),
+        ("Under 1 in 10", "Unter 1 von 10"),
+        ("Not begun", "Nicht begonnen"),
+        ("not begun.", None),
+    ],
+)
+def test_a_capital_letter_and_a_full_stop_hide_no_sentence(
+    sentence: str, in_german: str | None
+) -> None:
+    assert said_or_none(sentence, "de") == in_german
+
+
+def test_a_gap_for_typed_words_leaves_them_alone() -> None:
+    assert said("belt agreed to nothing is wrong.", "de") == "belt hat zugestimmt: nichts defekt."
+
+
+def test_a_gap_for_known_words_fits_no_others() -> None:
+    assert said_or_none("the twas brillig", "de") is None
 
 
 def test_a_join_of_pieces_fits_only_where_each_piece_is_known() -> None:

@@ -174,12 +174,13 @@ def _quantities(given: Mapping[str, Any]) -> Any:
 def _says(result: EstimateResult) -> str:
     best = result.options[0]
     low, sure = best.total.low, best.total.sure
-    more = f"; {len(result.options)} options" if len(result.options) > 1 else ""
-    more += "" if result.prices.tax_set else "; no tax set"
-    return (
+    says = (
         f"{best.option.name}: {best.sum.total} {result.prices.currency} "
-        f"(hardly under {low}, not above {sure} in 8 of 10 cases){more}"
+        f"(hardly under {low}, not above {sure} in 8 of 10 cases)"
     )
+    if len(result.options) > 1:
+        says = f"{says}; {len(result.options)} options"
+    return says if result.prices.tax_set else f"{says}; no tax set"
 
 
 @dataclass(frozen=True)

@@ -213,8 +213,10 @@ def _answer(job: JobSheet, found: JobFind, tenths: str) -> str:
     cause = str(outcome.get("cause") or "")
     if outcome.get("closed") is True:
         said = f"It was the {_in_words(cause)}" if cause else "Closed"
-        after = {True: ", and the noise is gone", False: ", but the noise is not gone"}
-        return f"{said}{after.get(outcome.get('cured'), '')}."  # type: ignore[arg-type]
+        cured = outcome.get("cured")
+        if cured is None:
+            return f"{said}."
+        return f"{said}, and the noise is gone." if cured else f"{said}, but the noise is not gone."
     if not job.of_kind("take") and not job.of_kind("finding"):
         return "Nothing was heard or checked yet: every suspect is open."
     top = found.result.suspects[0]
@@ -276,10 +278,10 @@ def _before_plan(shop: Shop, job: JobSheet, found: JobFind) -> Next | None:
         return Next("close", says, stage="record")
     if step.do == "check":
         best = found.result.next_checks[0]
-        where = f" on the {best.part.replace('-', ' ')}" if best.part else ""
+        name = shop_tables(shop).catalogue.check(best.check).name
         return Next(
             "check",
-            f"{shop_tables(shop).catalogue.check(best.check).name}{where}",
+            f"{name} on the {best.part.replace('-', ' ')}" if best.part else name,
             best.minutes,
             check=best.check,
             part=best.part,
@@ -288,8 +290,10 @@ def _before_plan(shop: Shop, job: JobSheet, found: JobFind) -> Next | None:
     if step.do == "release":
         return Next("close", step.says, TYPICAL_MINUTES["close"], stage="record")
     template = suggested_template(shop, job)
-    about = f" (a plan for the {template.replace('-', ' ')} is at hand)" if template else ""
-    return Next("plan", f"Plan the repair{about}", TYPICAL_MINUTES["plan"], stage="agree")
+    says = "Plan the repair"
+    if template:
+        says = f"Plan the repair (a plan for the {template.replace('-', ' ')} is at hand)"
+    return _typical("plan", says, "agree")
 
 
 def _coolant_was_out(job: JobSheet) -> bool:
@@ -334,25 +338,28 @@ def _stages(
 def _complaint(job: JobSheet) -> tuple[str, str]:
     words = str(_body(job.newest("complaint")).get("words") or "")
     seen = len(job.of_kind("observation"))
-    looked = f"; {count_of(seen, 'thing')} seen when looking it over" if seen else ""
+    looked = f"{count_of(seen, 'thing')} seen when looking it over"
     if not words:
-        return ("begun" if seen else "open"), f"The owner's words are missing{looked}."
+        missing = "The owner's words are missing."
+        return ("begun", f"{missing} {looked}.") if seen else ("open", missing)
     short = words if len(words) <= 120 else words[:117].rstrip() + "..."
-    return "done", f"\u201c{short}\u201d{looked}"
+    quoted = f"\u201c{short}\u201d"
+    return "done", f"{quoted}; {looked}" if seen else quoted
 
 
 def _listen(job: JobSheet, found: JobFind) -> tuple[str, str]:
     takes = _takes(job, "before")
     if not takes:
         return "open", "No recording yet."
-    said = count_of(len(takes), "take")
+    count = count_of(len(takes), "take")
     off = any(one.body.get("belt") == "off" for one in takes)
-    said += ", one with the belt off" if off else ", none with the belt off"
+    said = f"{count}, one with the belt off" if off else f"{count}, none with the belt off"
     speeds = [one.rpm_median for one in found.result.crank.values() if one is not None]
     if found.listening:
         return "begun", f"{said}; still being listened to."
     if speeds:
-        said += f"; crank speed known in {len(speeds)}, idle about {min(speeds):.0f} rpm"
+        known = f"crank speed known in {len(speeds)}, idle about {min(speeds):.0f} rpm"
+        return "done", f"{said}; {known}."
     return "done", f"{said}."
 
 
@@ -361,12 +368,14 @@ def _find(job: JobSheet, found: JobFind, tenths: str) -> tuple[str, str]:
     top, *rest = found.result.suspects
     if not findings and not found.result.listens:
         return "open", "No check was done and no recording could be weighed yet."
-    second = f", then {rest[0].name} ({in_ten(rest[0].probability)})" if rest else ""
+    ahead = f"{top.name[0].upper()}{top.name[1:]}"
+    said = f"{ahead}: {tenths}"
+    if rest:
+        said = f"{ahead}: {tenths}, then {rest[0].name} ({in_ten(rest[0].probability)})"
     done = found.result.next_step is not None and found.result.next_step.do != "check"
     return (
         "done" if done else "begun",
-        f"{top.name[0].upper()}{top.name[1:]}: {tenths}{second}; "
-        f"{count_of(len(findings), 'finding')}.",
+        f"{said}; {count_of(len(findings), 'finding')}.",
     )
 
 
@@ -386,13 +395,16 @@ def _agree(job: JobSheet, plan_problem: str) -> tuple[str, str]:
         body = approval.body
         agreed = body.get("agreement") or {}
         total = (agreed.get("option") or {}).get("total") if isinstance(agreed, dict) else None
-        money = f", {total} {agreed.get('currency', '')}".rstrip() if total else ""
-        return "done", f"{body['name']} agreed to {body['option']}{money}."
+        if not total:
+            return "done", f"{body['name']} agreed to {body['option']}."
+        money = f"{total} {agreed.get('currency', '')}".rstrip()
+        return "done", f"{body['name']} agreed to {body['option']}, {money}."
     if offer is not None:
         return "begun", f"{offer.body.get('says') or 'Estimate made'}; the owner's OK is open."
     if job.newest("plan") is not None:
-        problem = f" It can't be worked out: {plan_problem}" if plan_problem else ""
-        return "begun", f"Planned; no estimate yet.{problem}"
+        if plan_problem:
+            return "begun", f"Planned; no estimate yet. It can't be worked out: {plan_problem}"
+        return "begun", "Planned; no estimate yet."
     return "open", "No plan and no estimate yet."
 
 
@@ -408,9 +420,10 @@ def _work(job: JobSheet, plan: JobPlan | None) -> tuple[str, str]:
     if torques:
         said.append(f"{count_of(len(torques), 'fastener')} tightened")
     left = plan.minutes_left if plan is not None else 0.0
+    all_done = ", ".join(said)
     if left > 0.0:
-        return "begun", f"{', '.join(said)}; about {left:.0f} min left."
-    return "done", f"{', '.join(said)}."
+        return "begun", f"{all_done}; about {left:.0f} min left."
+    return "done", f"{all_done}."
 
 
 def _prove(job: JobSheet) -> tuple[str, str]:
@@ -435,9 +448,10 @@ def _record(job: JobSheet) -> tuple[str, str]:
     if body.get("closed") is not True:
         return "open", "Not closed."
     cured = {True: "cured", False: "not cured"}.get(body.get("cured"), "nobody said if cured")  # type: ignore[arg-type]
-    back = "; it came back" if body.get("came_back") else ""
     cause = _in_words(str(body.get("cause") or "")) or "no cause named"
-    return "done", f"Closed: {cause}, {cured}{back}."
+    if body.get("came_back"):
+        return "done", f"Closed: {cause}, {cured}; it came back."
+    return "done", f"Closed: {cause}, {cured}."
 
 
 def _in_words(suspect: str) -> str:

@@ -9,14 +9,18 @@ in them already. The files in a language's `said` folder hold such sentences wit
 is laid to the one whose words fit, and what stands in its gaps is translated in the same way.
 A gap named `figure` or `figure_...` holds nothing but a number, perhaps with its unit; so
 "{figure_low} to {figure_high}" fits no other sentence with "to" in it. A sentence of gaps alone,
-such as "{name}: {says}", fits only what it joins of known pieces.
+such as "{name}: {says}", fits only what it joins of known pieces; so does a gap named `known` or
+`known_...` in any sentence. A gap named `typed` or `typed_...` holds what a person typed, and stays
+as it is. What is known with a small first letter is known with a capital one, and what is known
+without a full stop at its end with one, and the other way round.
 """
 
 from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Final
@@ -83,6 +87,8 @@ FIGURE: Final = rf"{_ONE_FIGURE}(?: {_ONE_FIGURE})*"
 """What a gap named `figure...` holds: "3.5 L", "4 min 45 s", "24 N m (18 lbf ft)"."""
 _THOUSANDS: Final = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
 _KEPT: Final = 8192
+_SIGNS: Final = 4
+"""So many signs of its begin or end find a sentence with gaps."""
 
 
 @cache
@@ -91,12 +97,37 @@ def said_groups(language: str) -> Mapping[str, Mapping[str, str]]:
     return {} if language == "en" else _files_of(language, "said")
 
 
-@cache
-def _said(language: str) -> tuple[Mapping[str, str], Sequence[tuple[re.Pattern[str], str, bool]]]:
-    """Whole sentences by their English words, and those with gaps, the longest words first.
+@dataclass(frozen=True)
+class _Gapped:
+    """A sentence with gaps: its place among them, what fits it, its translation."""
 
-    Of each with gaps: what fits it, its translation, and whether it has words of its own.
-    """
+    place: int
+    pattern: re.Pattern[str]
+    other: str
+    worded: bool
+    """Whether it has words of its own."""
+
+
+@dataclass(frozen=True)
+class _Sentences:
+    """A language's sentences: whole ones by their English words; those with gaps by the signs
+    they begin with or, where they begin with a gap, end with."""
+
+    whole: Mapping[str, str]
+    begin: Mapping[str, Sequence[_Gapped]]
+    end: Mapping[str, Sequence[_Gapped]]
+
+    def may_fit(self, sentence: str) -> list[_Gapped]:
+        """Sentences with gaps that may fit, those with most words of their own first."""
+        sizes = range(min(_SIGNS, len(sentence)) + 1)
+        found = [one for size in sizes for one in self.begin.get(sentence[:size], ())]
+        ends = (sentence[len(sentence) - size :] for size in sizes)
+        found += [one for end in ends for one in self.end.get(end, ())]
+        return sorted(found, key=lambda one: one.place)
+
+
+@cache
+def _said(language: str) -> _Sentences:
     whole: dict[str, str] = {}
     gapped: dict[str, str] = {}
     for name, group in sorted(said_groups(language).items()):
@@ -104,10 +135,15 @@ def _said(language: str) -> tuple[Mapping[str, str], Sequence[tuple[re.Pattern[s
             kind = gapped if GAP.search(text) else whole
             if kind.setdefault(text, other) != other:
                 raise ValueError(f"{language}/said/{name}: {text!r} has another translation")
-    order = sorted(gapped, key=lambda text: -len(GAP.sub("", text)))
-    return {**table(language), **whole}, [
-        (_pattern(text), gapped[text], has_words(GAP.sub("", text))) for text in order
-    ]
+    begin: dict[str, list[_Gapped]] = {}
+    end: dict[str, list[_Gapped]] = {}
+    for place, text in enumerate(sorted(gapped, key=lambda text: -len(GAP.sub("", text)))):
+        fixed = GAP.sub("", text)
+        one = _Gapped(place, _pattern(text), gapped[text], has_words(fixed))
+        first, last = GAP.split(text)[0], GAP.split(text)[-1]
+        where, signs = (begin, first[:_SIGNS]) if first else (end, last[-_SIGNS:])
+        where.setdefault(signs, []).append(one)
+    return _Sentences({**table(language), **whole}, begin, end)
 
 
 def _pattern(text: str) -> re.Pattern[str]:
@@ -136,17 +172,34 @@ def said_or_none(sentence: str, language: str) -> str | None:
     """As `said`, None where no translation fits."""
     if language == "en" or language not in LANGUAGES:
         return sentence
-    whole, gapped = _said(language)
-    if sentence in whole:
-        return whole[sentence]
-    for pattern, other, worded in gapped:
-        found = pattern.fullmatch(sentence)
-        if found and (worded or _all_known(found.groups(), language)):
-            gaps = {
-                name: _figure(value) if name.startswith("figure") else said(value, language)
-                for name, value in found.groupdict().items()
-            }
-            return other.format(**gaps)
+    found = _with_or_without_stop(sentence, language)
+    if found is None and sentence[:1].isupper():
+        found = _with_or_without_stop(sentence[:1].lower() + sentence[1:], language)
+        return None if found is None else found[:1].upper() + found[1:]
+    return found
+
+
+def _with_or_without_stop(sentence: str, language: str) -> str | None:
+    found = _laid(sentence, language)
+    if found is not None:
+        return found
+    if sentence.endswith("."):
+        found = _laid(sentence[:-1], language)
+        return None if found is None else f"{found}."
+    found = _laid(f"{sentence}.", language)
+    return None if found is None else found.removesuffix(".")
+
+
+def _laid(sentence: str, language: str) -> str | None:
+    """A sentence laid to the one that fits; None where none does."""
+    known = _said(language)
+    if sentence in known.whole:
+        return known.whole[sentence]
+    for one in known.may_fit(sentence):
+        found = one.pattern.fullmatch(sentence)
+        if found and _all_known(_to_be_known(found, one.worded), language):
+            gaps = found.groupdict().items()
+            return one.other.format(**{name: _in_gap(name, it, language) for name, it in gaps})
     return None
 
 
@@ -155,13 +208,29 @@ def has_words(text: str) -> bool:
     return any(letter.isalpha() for letter in text)
 
 
-def _all_known(pieces: Sequence[str], language: str) -> bool:
+def _to_be_known(found: re.Match[str], worded: bool) -> list[str]:
+    """What stands in gaps that hold only what is known: all where the sentence has no words."""
+    gaps = found.groupdict().items()
+    return [
+        value
+        for name, value in gaps
+        if name.startswith("known") or not (worded or name.startswith("typed"))
+    ]
+
+
+def _all_known(pieces: Iterable[str], language: str) -> bool:
     return all(
         not has_words(one)
         or re.fullmatch(FIGURE, one) is not None
         or said_or_none(one, language) is not None
         for one in pieces
     )
+
+
+def _in_gap(name: str, words: str, language: str) -> str:
+    if name.startswith("typed"):
+        return words
+    return _figure(words) if name.startswith("figure") else said(words, language)
 
 
 def _figure(figure: str) -> str:
