@@ -134,3 +134,10 @@ def test_a_join_of_pieces_fits_only_where_each_piece_is_known() -> None:
     assert said("nothing is wrong: over 9 in 10", "de") == "nichts defekt: über 9 von 10"
     assert said_or_none("nothing is wrong: twas brillig", "de") is None
     assert said_or_none("Twas brillig: 12", "de") is None
+
+
+def test_a_sentence_is_parted_where_its_pieces_are_known() -> None:
+    assert said("Probe on the housing on the coolant-pump", "de") == (
+        "Sonde am Gehäuse, Wasserpumpe"
+    )
+    assert said_or_none("Twas brillig on the coolant-pump", "de") is None

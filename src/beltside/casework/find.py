@@ -406,12 +406,14 @@ def _reasons(
     reasons = list(case.said.reasons.get(_heard_as(case, suspect).id, ()))
     reasons += case.reasons_beside.get(suspect.id, ())
     reasons += of_findings
-    learned = f", and {count_of(case.tables.jobs, 'closed job')}" if case.tables.jobs else ""
+    jobs = case.tables.jobs
+    source = "common practice, no source"
+    if jobs:
+        source = f"common practice, no source, and {count_of(jobs, 'closed job', 'closed jobs')}"
     reasons.append(
         Because(
             "before any test",
-            f"about {prior[index]:.0%} of cars that come in with such a noise "
-            f"(common practice, no source{learned})",
+            f"about {prior[index]:.0%} of cars that come in with such a noise ({source})",
             float(np.log2(prior[index] * len(prior))),
         )
     )

@@ -22,7 +22,12 @@ _MOST_CONTRADICTIONS: Final = 5
 
 def finding_name(done: CheckDone) -> str:
     """Which check, on what: "Spin by hand on the coolant-pump"."""
-    return done.check.name + (f" on the {done.part}" if done.part else "")
+    return check_on(done.check.name, done.part)
+
+
+def check_on(check: str, part: str | None) -> str:
+    """A check's name with the part it is done on, when it is done on one."""
+    return f"{check} on the {part}" if part else check
 
 
 def finding_says(done: CheckDone) -> str:
@@ -92,11 +97,12 @@ def contradictions(
     for one in conflicts(board, findings, sound)[:_MOST_CONTRADICTIONS]:
         pair = [position for position in (one.first, one.second) if position != REST]
         text = f"{named(one.first)} and {named(one.second)} speak for different suspects"
+        text = text[0].upper() + text[1:]
         rare = round(2.0**one.bits)
         said.append(
             Contradiction(
                 tuple(0 if position == SOUND else numbers[position] for position in pair),
-                f"{text[0].upper()}{text[1:]}: together they are {rare} times rarer than chance "
+                f"{text}: together they are {rare} times rarer than chance "
                 "would have it. Do the less certain one again, or take it back, before trusting "
                 "the odds.",
                 one.bits,

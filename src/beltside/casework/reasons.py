@@ -234,15 +234,13 @@ def _line_sentence(
     order = one.family.fundamental
     what = f"its {one.source}" if one.source != "cage" else "its bearing's cage"
     several = one.source.endswith("s")  # poles, vanes, fan blades
-    verb = (
-        ("beat" if several else "beats")
-        if one.spectrum == "envelope"
-        else ("sound" if several else "sounds")
-    )
-    where = f"{verb} in the loudness" if one.spectrum == "envelope" else verb
+    if one.spectrum == "envelope":
+        shows = f"{what} beat in the loudness" if several else f"{what} beats in the loudness"
+    else:
+        shows = f"{what} sound" if several else f"{what} sounds"
     return (
         take.conditions.name,
-        f"{what} {where} at order {order:.2f} of the crank "
+        f"{shows} at order {order:.2f} of the crank "
         f"(chance alone: 1 in {_one_in(one.family.significance)})",
     )
 

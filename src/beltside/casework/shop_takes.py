@@ -153,7 +153,7 @@ def conditions_in_words(take: Mapping[str, Any]) -> str:
     if take.get("raised"):
         said.append("speed raised")
     if take.get("load"):
-        said.append("with " + ", ".join(take["load"]))
+        said.append(f"with {', '.join(take['load'])}")
     if take.get("stage") == "after":
         said.append("after the repair")
     return ", ".join(said)

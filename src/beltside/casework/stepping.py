@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from beltside.casework.findings import check_on
 from beltside.casework.next_step import NextStep
 from beltside.casework.own import Tables
 from beltside.casework.results import NextCheck
@@ -89,24 +90,25 @@ def next_step(own: Tables, board: Board, probability: Float64, advice: Advice) -
     if not advice.stop:
         best = advice.options[0]
         check, part = board.places[best.place]
-        where = f" on the {part}" if part else ""
         return NextStep(
             "check",
             check.id,
             part or "",
-            f"Check on: {check.name}{where} is the next, about {best.minutes:.0f} min. It is "
+            f"Check on: {check_on(check.name, part)} is the next, about {best.minutes:.0f} min. It is "
             f"expected to save {best.saves:.0f} {currency} against acting now",
             share,
             advice.money_without_check,
             currency,
         )
     do = {RELEASE: "release", HAND_OVER: "hand over"}.get(repair.id, "replace")
-    odds = "" if repair.id == HAND_OVER else f" {share:.0%} that this ends the noise."
+    ended = f"{share:.0%} that this ends the noise"
     return NextStep(
         do,
         repair.id,
         repair.part,
-        f"Stop checking: {repair.name}.{odds} No check left is worth its minutes",
+        f"Stop checking: {repair.name}. No check left is worth its minutes"
+        if repair.id == HAND_OVER
+        else f"Stop checking: {repair.name}. {ended}. No check left is worth its minutes",
         share,
         advice.money_without_check,
         currency,

@@ -102,7 +102,8 @@ class _Gapped:
     """A sentence with gaps: its place among them, what fits it, its translation."""
 
     place: int
-    pattern: re.Pattern[str]
+    patterns: Sequence[re.Pattern[str]]
+    """One whose gaps hold as little as they can, and one whose gaps hold as much."""
     other: str
     worded: bool
     """Whether it has words of its own."""
@@ -139,20 +140,26 @@ def _said(language: str) -> _Sentences:
     end: dict[str, list[_Gapped]] = {}
     for place, text in enumerate(sorted(gapped, key=lambda text: -len(GAP.sub("", text)))):
         fixed = GAP.sub("", text)
-        one = _Gapped(place, _pattern(text), gapped[text], has_words(fixed))
+        patterns = [_pattern(text)]
+        if len(GAP.findall(text)) > 1:
+            patterns.append(_pattern(text, most=True))
+        one = _Gapped(place, patterns, gapped[text], has_words(fixed))
         first, last = GAP.split(text)[0], GAP.split(text)[-1]
         where, signs = (begin, first[:_SIGNS]) if first else (end, last[-_SIGNS:])
         where.setdefault(signs, []).append(one)
     return _Sentences({**table(language), **whole}, begin, end)
 
 
-def _pattern(text: str) -> re.Pattern[str]:
-    """What fits a sentence with gaps; a gap holds at least one sign, one for a figure a figure."""
+def _pattern(text: str, *, most: bool = False) -> re.Pattern[str]:
+    """What fits a sentence with gaps; a gap holds at least one sign, one for a figure a figure.
+
+    With `most`, the first gaps hold as much as they can, else as little.
+    """
     pieces = GAP.split(text)
     fixed, names = pieces[::2], pieces[1::2]
     pattern = re.escape(fixed[0])
     for name, after in zip(names, fixed[1:], strict=True):
-        held = FIGURE if name.startswith("figure") else ".+?"
+        held = FIGURE if name.startswith("figure") else ".+" if most else ".+?"
         pattern += f"(?P<{name}>{held})" + re.escape(after)
     return re.compile(pattern, re.DOTALL)
 
@@ -196,10 +203,11 @@ def _laid(sentence: str, language: str) -> str | None:
     if sentence in known.whole:
         return known.whole[sentence]
     for one in known.may_fit(sentence):
-        found = one.pattern.fullmatch(sentence)
-        if found and _all_known(_to_be_known(found, one.worded), language):
-            gaps = found.groupdict().items()
-            return one.other.format(**{name: _in_gap(name, it, language) for name, it in gaps})
+        for pattern in one.patterns:
+            found = pattern.fullmatch(sentence)
+            if found and _all_known(_to_be_known(found, one.worded), language):
+                gaps = found.groupdict().items()
+                return one.other.format(**{name: _in_gap(name, it, language) for name, it in gaps})
     return None
 
 
