@@ -48,6 +48,8 @@ def strings_in(value: Any) -> Iterator[str]:
         for key, inside in value.items():
             yield key
             yield key.replace("-", " ")
+            if isinstance(inside, dict) and isinstance(inside.get("says"), str):
+                yield f"{key}: {inside['says']}"  # what a check showed, as findings say it
             yield key.replace("-", " ").replace(".", " ")
             yield from strings_in(inside)
     elif isinstance(value, list):

@@ -94,8 +94,8 @@ def next_step(own: Tables, board: Board, probability: Float64, advice: Advice) -
             "check",
             check.id,
             part or "",
-            f"Check on: {check_on(check.name, part)} is the next, about {best.minutes:.0f} min. It is "
-            f"expected to save {best.saves:.0f} {currency} against acting now",
+            f"Check on: {check_on(check.name, part)} is the next, about {best.minutes:.0f} min. "
+            f"It is expected to save {best.saves:.0f} {currency} against acting now",
             share,
             advice.money_without_check,
             currency,
