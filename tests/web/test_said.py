@@ -98,7 +98,9 @@ def test_a_gap_for_a_figure_holds_a_figure(figure: str) -> None:
     assert re.fullmatch(FIGURE, figure)
 
 
-@pytest.mark.parametrize("words", ["the pump", "7 pumps", "3.5 L of coolant", "from 3 L", "L"])
+@pytest.mark.parametrize(
+    "words", ["the pump", "7 pumps", "3 51", "3.5 L of coolant", "from 3 L", "L"]
+)
 def test_a_gap_for_a_figure_holds_no_other_words(words: str) -> None:
     assert not re.fullmatch(FIGURE, words)
 

@@ -6,8 +6,8 @@ Numbers inside are SI; text is metric or US, as asked. The JSON keeps its units 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from beltside.base.provenance import Provenance
@@ -24,6 +24,8 @@ class Row:
 
 
 Shade = Literal["ink", "soft", "accent"]
+Say = Callable[[str], str]
+"""From a text of a picture to what stands in it, such as its translation."""
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,21 @@ class CoursePicture:
     band: tuple[tuple[float, float, float], ...] = ()
     levels: tuple[tuple[float, str], ...] = ()
     moments: tuple[tuple[float, str], ...] = ()
+    read_name: str = "as read"
+
+    def worded(self, say: Say) -> CoursePicture:
+        """The picture with each of its texts as `say` gives it."""
+        return replace(
+            self,
+            title=say(self.title),
+            note=say(self.note),
+            x_name=say(self.x_name),
+            y_name=say(self.y_name),
+            curves=tuple(replace(one, name=say(one.name)) for one in self.curves),
+            levels=tuple((level, say(words)) for level, words in self.levels),
+            moments=tuple((moment, say(words)) for moment, words in self.moments),
+            read_name=say(self.read_name),
+        )
 
 
 @dataclass(frozen=True)
@@ -63,6 +80,16 @@ class ScalePicture:
     marks: tuple[tuple[float, str], ...]
     spans: tuple[tuple[float, float, str], ...] = ()
 
+    def worded(self, say: Say) -> ScalePicture:
+        """The picture with each of its texts as `say` gives it."""
+        return replace(
+            self,
+            title=say(self.title),
+            note=say(self.note),
+            marks=tuple((value, say(words)) for value, words in self.marks),
+            spans=tuple((low, high, say(words)) for low, high, words in self.spans),
+        )
+
 
 @dataclass(frozen=True)
 class StackPicture:
@@ -72,6 +99,18 @@ class StackPicture:
     note: str
     unit: str
     columns: tuple[tuple[str, tuple[tuple[str, float, Shade], ...]], ...]
+
+    def worded(self, say: Say) -> StackPicture:
+        """The picture with each of its texts as `say` gives it."""
+        return replace(
+            self,
+            title=say(self.title),
+            note=say(self.note),
+            columns=tuple(
+                (say(name), tuple((say(words), amount, shade) for words, amount, shade in parts))
+                for name, parts in self.columns
+            ),
+        )
 
 
 Picture = CoursePicture | ScalePicture | StackPicture

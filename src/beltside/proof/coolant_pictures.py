@@ -147,7 +147,7 @@ def _course(picture: CoursePicture) -> str:
         )
     for x, y in picture.read:
         drawing.circle(at(x, y), 4.5, stroke="ink", fill="paper", width_px=2.0)
-    _legend(drawing, picture.curves, bool(picture.read), bottom_px + 64)
+    _legend(drawing, picture.curves, picture.read_name if picture.read else "", bottom_px + 64)
     return drawing.svg()
 
 
@@ -190,7 +190,7 @@ def _levels(
         )
 
 
-def _legend(drawing: Drawing, curves: Iterable[Curve], read: bool, top_px: float) -> None:
+def _legend(drawing: Drawing, curves: Iterable[Curve], read_name: str, top_px: float) -> None:
     y_px = top_px
     for curve in curves:
         drawing.line(
@@ -201,9 +201,9 @@ def _legend(drawing: Drawing, curves: Iterable[Curve], read: bool, top_px: float
         )
         drawing.text((PADDING_PX + 52, y_px), curve.name)
         y_px += 24
-    if read:
+    if read_name:
         drawing.circle((PADDING_PX + 20, y_px - 5), 4.5, stroke="ink", fill="paper", width_px=2.0)
-        drawing.text((PADDING_PX + 52, y_px), "as read")
+        drawing.text((PADDING_PX + 52, y_px), read_name)
 
 
 def _scale(picture: ScalePicture) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
@@ -19,8 +20,11 @@ _USUAL_HOLE_MM: Final = 8.0
 _EXAGGERATED: Final = 10.0
 
 
-def match_svg(pair: PairResult) -> str:
-    """One pair as a drawing: old dashed, new drawn full, what is left over ten times as long."""
+def match_svg(pair: PairResult, say: Callable[[str], str] = str) -> str:
+    """One pair as a drawing: old dashed, new drawn full, what is left over ten times as long.
+
+    `say` gives what stands on it for each English text.
+    """
     best = pair.match.best
     second = pair.second.holes
     places = [second.places_mm]
@@ -43,13 +47,13 @@ def match_svg(pair: PairResult) -> str:
     drawing = Drawing(
         width,
         height,
-        f"{pair.first.name} on {pair.second.name}: {pair.verdict}",
-        "; ".join(pair.reasons),
+        say(f"{pair.first.name} on {pair.second.name}: {pair.verdict}"),
+        "; ".join(say(one) for one in pair.reasons),
     )
     room = width - 2 * look.PADDING_PX
-    title = look.clipped(f"{pair.verdict[0].upper()}{pair.verdict[1:]}", look.TITLE_PX, room)
+    title = look.clipped(say(f"{pair.verdict[0].upper()}{pair.verdict[1:]}"), look.TITLE_PX, room)
     drawing.text((look.PADDING_PX, 34.0), title, size_px=look.TITLE_PX, bold=True)
-    about = f"{pair.first.name} (dashed) laid on {pair.second.name} (full)"
+    about = say(f"{pair.first.name} (dashed) laid on {pair.second.name} (full)")
     drawing.text((look.PADDING_PX, 58.0), look.clipped(about, look.SMALL_PX, room), role="soft")
     if len(pair.second.outline_mm) > 2:
         _closed(drawing, [at(p) for p in pair.second.outline_mm], dashed=False)
@@ -79,7 +83,7 @@ def match_svg(pair: PairResult) -> str:
             drawing.text((x, y + away + 18.0), label, anchor="middle", bold=True)
     y = _TOP_PX + drawn_px + 40.0
     for line in _below(pair):
-        for row in look.wrapped(line, look.SMALL_PX, 0.88 * room, most_lines=3):
+        for row in look.wrapped(say(line), look.SMALL_PX, 0.88 * room, most_lines=3):
             drawing.text((look.PADDING_PX, y), row, role="soft")
             y += 20.0
     drawing.height_px = max(y, _TOP_PX + drawn_px + 30.0) + 6.0

@@ -42,7 +42,7 @@ from beltside.casework.shop_jobs import remove_entry
 from beltside.web.forms import CheckedForm, text, typed
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
-from beltside.web.texts import text_, translator
+from beltside.web.texts import said, text_, translator
 from beltside.web.visitors import visitor_of
 
 router = APIRouter()
@@ -224,7 +224,8 @@ def tick(request: Request, number: int, form: CheckedForm) -> Response:
         )
     except InputError as error:
         if as_json:
-            return JSONResponse({"problem": str(error)}, status_code=422)
+            problem = said(str(error), visitor_of(request).language)
+            return JSONResponse({"problem": problem}, status_code=422)
         raise
     return _moved(request, shop, number, str(entry.body["fastener"]), as_json)
 
@@ -306,8 +307,8 @@ def _number(fields: Mapping[str, str], name: str) -> float | None:
     try:
         return float(value.replace(",", "."))
     except ValueError:
-        said = f'is "{value}"; it is a number, such as 25'
-        raise FieldProblemsError("torque-tick", fields, {name: said}) from None
+        problem = f'is "{value}"; it is a number, such as 25'
+        raise FieldProblemsError("torque-tick", fields, {name: problem}) from None
 
 
 def _kept(sheet: JobSheet, fastener: str) -> str:

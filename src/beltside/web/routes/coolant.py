@@ -36,6 +36,7 @@ from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.svg_address import coolant_address
 from beltside.web.texts import text_
+from beltside.web.visitors import visitor_of
 
 router = APIRouter()
 
@@ -251,7 +252,7 @@ def _page(
                 f"{entry.at:%Y-%m-%d %H:%M}",
                 answer,
                 big_figures(answer, us=us) if answer is not None else (),
-                coolant_address(answer),
+                coolant_address(answer, visitor_of(request).language),
                 min(int(limit), 480) if isinstance(limit, int | float) and limit > 0 else 0,
             )
         parts.append(

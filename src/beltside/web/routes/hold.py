@@ -47,7 +47,7 @@ from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.routes.coolant import ABOVE_CAP, COLD, EYES, HOT, SERVICE_DATA
 from beltside.web.svg_address import coolant_address
-from beltside.web.texts import text_, translator
+from beltside.web.texts import said, text_, translator
 from beltside.web.visitors import visitor_of
 
 router = APIRouter()
@@ -111,7 +111,7 @@ class HoldSaid(Page):
     template = "hold_said.html"
     number: int
     test: Entry
-    said: Said
+    so_far: Said
     unit: str
     verdict_words: Mapping[str, str]
 
@@ -129,7 +129,7 @@ class HoldPage(Page):
     frame: JobFrame
     number: int
     test: Entry | None
-    said: Said | None
+    so_far: Said | None
     gauge: Gauge
     unit: str
     target: Target | None
@@ -160,7 +160,7 @@ def hold_page(request: Request, number: int, test: str = "", new: bool = False) 
     now = None
     if not new and sheet.of_kind("hold-test"):
         now = hold_now(shop, sheet.job.id, test)
-    return show(request, _page(shop, sheet, frame, now))
+    return show(request, _page(request, sheet, frame, now))
 
 
 @router.post("/job/{number}/hold/begin")
@@ -180,9 +180,9 @@ def begin(request: Request, number: int, form: CheckedForm) -> Response:
             entry_id=text(form, "entry_id") or None,
         )
     except FieldProblemsError as error:
-        page = _page(shop, sheet, frame, None, fields, error.by_field)
+        page = _page(request, sheet, frame, None, fields, error.by_field)
     except InputError as error:
-        page = _page(shop, sheet, frame, None, fields, {}, str(error))
+        page = _page(request, sheet, frame, None, fields, {}, str(error))
     else:
         return go_to(f"/job/{number}/hold?test={entry.id}")
     return show(request, page, status=422)
@@ -211,14 +211,15 @@ def reading(request: Request, number: int, test: str, form: CheckedForm) -> Resp
         )
     except InputError as error:
         if as_json:
-            return JSONResponse({"problem": str(error)}, status_code=422)
+            problem = said(str(error), visitor_of(request).language)
+            return JSONResponse({"problem": problem}, status_code=422)
         problems = {"pressure": str(error)}
         if isinstance(error, FieldProblemsError):
             names = {"pressure_kpa": "pressure"}
-            problems = {names.get(name, name): said for name, said in error.by_field.items()}
+            problems = {names.get(name, name): what for name, what in error.by_field.items()}
         sheet, frame = open_job(request, number)
         before = hold_now(shop, sheet.job.id, test)
-        return show(request, _page(shop, sheet, frame, before, fields, problems), status=422)
+        return show(request, _page(request, sheet, frame, before, fields, problems), status=422)
     if as_json:
         return _live(request, shop, number, now)
     return go_to(f"/job/{number}/hold?test={test}", saved="1")
@@ -247,7 +248,7 @@ def typed_rows(request: Request, number: int, test: str, form: CheckedForm) -> R
         if f"{row}.pressure" in problems:
             left |= {f"{row}.minutes": minutes, f"{row}.pressure": pressure}
     if problems:
-        return show(request, _page(shop, sheet, frame, now, left, problems), status=422)
+        return show(request, _page(request, sheet, frame, now, left, problems), status=422)
     return go_to(f"/job/{number}/hold?test={test}", saved="1")
 
 
@@ -267,7 +268,7 @@ def from_file(request: Request, number: int, test: str, form: CheckedForm) -> Re
         hold_readings_of_file(shop, sheet.job.id, readings, test=test)
     except BeltsideError as error:
         now = hold_now(shop, sheet.job.id, test)
-        page = _page(shop, sheet, frame, now, {}, {"file": str(error)})
+        page = _page(request, sheet, frame, now, {}, {"file": str(error)})
         return show(request, page, status=422)
     return go_to(f"/job/{number}/hold?test={test}", saved="1")
 
@@ -303,16 +304,17 @@ def _live(request: Request, shop: Shop, number: int, now: HoldNow) -> Response:
     """The verdict so far for the page that is open: ready to show, and as figures."""
     us = setting(shop, "units") == "us"
     gauge = gauge_of(now.test, us=us)
-    said = _said(now, gauge, us=us)
-    html = show(request, HoldSaid(number, now.test, said, gauge.unit, VERDICT_WORDS)).body
+    language = visitor_of(request).language
+    so_far = _said(now, gauge, language, us=us)
+    html = show(request, HoldSaid(number, now.test, so_far, gauge.unit, VERDICT_WORDS)).body
     return JSONResponse(
         {
             "said": bytes(html).decode(),
-            "verdict": said.verdict,
-            "spoken": translator(visitor_of(request).language)(VERDICT_WORDS[said.verdict]),
-            "probability_leaking": said.probability,
-            "readings": len(said.looks),
-            "elapsed_s": elapsed_s(now.test, datetime.now(UTC)) if said.looks else None,
+            "verdict": so_far.verdict,
+            "spoken": translator(language)(VERDICT_WORDS[so_far.verdict]),
+            "probability_leaking": so_far.probability,
+            "readings": len(so_far.looks),
+            "elapsed_s": elapsed_s(now.test, datetime.now(UTC)) if so_far.looks else None,
         }
     )
 
@@ -329,7 +331,7 @@ def _read_at(fields: Mapping[str, str]) -> datetime:
 
 
 def _page(
-    shop: Shop,
+    request: Request,
     sheet: JobSheet,
     frame: JobFrame,
     now: HoldNow | None,
@@ -337,7 +339,7 @@ def _page(
     problems: Mapping[str, str] | None = None,
     wrong: str = "",
 ) -> HoldPage:
-    us = setting(shop, "units") == "us"
+    us = setting(shop_of(request), "units") == "us"
     test = now.test if now is not None else None
     gauge = gauge_of(test, us=us)
     tests = sheet.of_kind("hold-test")
@@ -350,7 +352,8 @@ def _page(
         fields["unit"] = gauge_of(tests[-1] if tests else None, us=us).unit
     cap = str(test.body["given"].get("cap") or "") if test is not None else fields.get("cap", "")
     target = target_of(cap, gauge)
-    said = _said(now, gauge, us=us) if now is not None else None
+    language = visitor_of(request).language
+    so_far = _said(now, gauge, language, us=us) if now is not None else None
     start = fields.get("pressure") or (
         gauge.shown(float(now.readings[-1].body["pressure_kpa"]))
         if now is not None and now.readings
@@ -364,7 +367,7 @@ def _page(
         frame,
         frame.number,
         test,
-        said,
+        so_far,
         gauge,
         gauge.unit,
         target,
@@ -403,7 +406,7 @@ def _work_begun(sheet: JobSheet) -> bool:
     return bool(sheet.of_kind("step-tick") or sheet.of_kind("part-used"))
 
 
-def _said(now: HoldNow, gauge: Gauge, *, us: bool) -> Said:
+def _said(now: HoldNow, gauge: Gauge, language: str, *, us: bool) -> Said:
     words = Words(us)
     looks = [
         Look(
@@ -433,6 +436,6 @@ def _said(now: HoldNow, gauge: Gauge, *, us: bool) -> Said:
         figures["leak"] if len(looks) > 1 else None,
         data["minutes_more"],
         figures.get("smallest"),
-        coolant_address(answer),
+        coolant_address(answer, language),
         looks,
     )

@@ -33,7 +33,8 @@ from beltside.web.forms import CheckedForm, pieces, texts, typed, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.svg_address import svg_address
-from beltside.web.texts import text_
+from beltside.web.texts import said, text_
+from beltside.web.visitors import visitor_of
 from beltside.web.words import PART_WORDS
 
 router = APIRouter()
@@ -211,7 +212,7 @@ def matched_page(request: Request, number: int, entry: str) -> HTMLResponse:
             frame,
             number,
             kept,
-            _pairs(shop, sheet, kept),
+            _pairs(shop, sheet, kept, visitor_of(request).language),
             [str(one) for one in kept.body["result"].get("warnings", ())],
             _again(number, kept),
             NAME_WORDS,
@@ -363,13 +364,13 @@ def _again(number: int, kept: Entry) -> str:
     return f"/job/{number}/match?{urlencode(fields)}#mark"
 
 
-def _pairs(shop: Shop, sheet: JobSheet, kept: Entry) -> list[Pair]:
+def _pairs(shop: Shop, sheet: JobSheet, kept: Entry, language: str) -> list[Pair]:
     result = kept.body["result"]
     try:
         shown = [shown_part(shop, one) for one in result.get("given", ())]
     except (BeltsideError, KeyError, ValueError):
         return []
-    drawn = _drawings(shop, sheet, kept)
+    drawn = _drawings(shop, sheet, kept, language)
     order = ((0, 1), (0, 2), (1, 2))
     pairs = []
     for index, told in enumerate(result.get("pairs", ())):
@@ -406,15 +407,20 @@ def _gap(part: ShownPart, ends: Sequence[int] | None) -> tuple[RoundThing, Round
     return first, second
 
 
-def _drawings(shop: Shop, sheet: JobSheet, kept: Entry) -> list[str]:
+def _drawings(shop: Shop, sheet: JobSheet, kept: Entry, language: str) -> list[str]:
     """The parts laid on each other, as addresses that hold the pictures themselves."""
     from beltside.proof.match_picture import match_svg
 
     def drawn() -> str:
         result = match_again(shop, sheet, kept)
-        return "\n".join(svg_address(match_svg(pair)) for pair in result.pairs)
+
+        def say(text: str) -> str:
+            return said(text, language)
+
+        return "\n".join(svg_address(match_svg(pair, say)) for pair in result.pairs)
 
     try:
-        return drawn_once(("match", str(shop.folder), kept.id, kept.version), drawn).split("\n")
+        key = ("match", str(shop.folder), kept.id, kept.version, language)
+        return drawn_once(key, drawn).split("\n")
     except BeltsideError:
         return []

@@ -82,8 +82,8 @@ _UNIT: Final = (
     r"(?:%|°C|°F|°|K|kPa|bar|psi|(?:k|psi|kPa|mL|ml|fl oz)/min|mL/kPa|mL|ml|L|l|qt|kg/m³|lb/ft³"
     r"|s|min|h|mm|km|m|kN|N m|lbf ft|lbf in|kgf m|kgf cm|N|rpm|1/min|ppm|dB|Hz)"
 )
-_ONE_FIGURE: Final = rf"{_NUMBER}(?: ?{_UNIT})?(?: \({_NUMBER} ?{_UNIT}\))?"
-FIGURE: Final = rf"{_ONE_FIGURE}(?: {_ONE_FIGURE})*"
+_MEASURED: Final = rf"{_NUMBER} ?{_UNIT}(?: \({_NUMBER} ?{_UNIT}\))?"
+FIGURE: Final = rf"(?:{_MEASURED}(?: {_MEASURED})*|{_NUMBER})"
 """What a gap named `figure...` holds: "3.5 L", "4 min 45 s", "24 N m (18 lbf ft)"."""
 _THOUSANDS: Final = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
 _KEPT: Final = 8192
