@@ -233,7 +233,9 @@ def _require_two(given: Sequence[PartGiven]) -> None:
     if names[:2] != ["old", "new"]:
         missing = [name for name in ("old", "new") if name not in names]
         raise InputError(
-            f"nothing is known of the {' and the '.join(missing)} part",
+            f"nothing is known of the {missing[0]} part"
+            if len(missing) == 1
+            else "nothing is known of the old and the new part",
             allowed="a photo of each, or the places of its holes by caliper",
         )
 
