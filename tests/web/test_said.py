@@ -45,6 +45,9 @@ def strings_in(value: Any) -> Iterator[str]:
     if isinstance(value, str):
         yield plain(value)
     elif isinstance(value, dict):
+        if isinstance(value.get("name"), str):
+            # How a job file's thing is called on refitting when nothing else is said.
+            yield f"{value['name'].replace('-', ' ')} back on"
         for key, inside in value.items():
             yield key
             yield key.replace("-", " ")
@@ -103,6 +106,31 @@ def test_a_gap_for_a_figure_holds_a_figure(figure: str) -> None:
 )
 def test_a_gap_for_a_figure_holds_no_other_words(words: str) -> None:
     assert not re.fullmatch(FIGURE, words)
+
+
+def test_a_list_is_translated_member_by_member() -> None:
+    assert (
+        said("renew the belt + renew the idler", "de") == "Riemen erneuern + Umlenkrolle erneuern"
+    )
+    # The mark that parts the members stands inside of one of them too.
+    assert said("needed for: belt taken off; coolant drained; filled again on refitting", "de") == (
+        "nötig für: Riemen abnehmen; Kühlmittel ablassen; beim Zusammenbau wieder einfüllen"
+    )
+
+
+def test_a_member_nobody_knows_stays_as_it_is() -> None:
+    assert said("needed for: belt taken off; slithy toves", "de") == (
+        "nötig für: Riemen abnehmen; slithy toves"
+    )
+    assert said_or_none("belt taken off; slithy toves", "de") is None
+
+
+def test_quoted_words_are_translated_where_they_are_known() -> None:
+    assert said("\u201cbelt taken off\u201d", "de") == "\u201eRiemen abnehmen\u201c"
+    assert said("\u201cslithy toves\u201d", "de") == "\u201eslithy toves\u201c"
+    assert said("\u201cbelt taken off\u201d, \u201cslithy toves\u201d", "de") == (
+        "\u201eRiemen abnehmen\u201c, \u201eslithy toves\u201c"
+    )
 
 
 def test_a_sentence_nobody_knows_stays_as_it_is() -> None:

@@ -67,17 +67,6 @@ def _shipped() -> tuple[PlanChoice, ...]:
     return tuple(_choice(read_plan(name, ""), template=name) for name in template_names())
 
 
-@cache
-def shipped_words() -> frozenset[str]:
-    """Every title of a step in the shipped templates: they are English in every language."""
-    return frozenset(
-        title
-        for name in template_names()
-        for thing in read_plan(name, "").job.things
-        for title in (thing.title, thing.refit_title)
-    )
-
-
 def _choice(read: ReadJob, **more: Any) -> PlanChoice:
     job = read.job
     return PlanChoice(

@@ -17,7 +17,7 @@ from beltside.teardown.compiled import Line
 from beltside.teardown.distribution import distribution, simulate
 from beltside.teardown.estimate import with_factors
 from beltside.teardown.learning import Learned, Logged, learn
-from beltside.teardown.model import Job, Thing
+from beltside.teardown.model import Job, Thing, Trouble
 from beltside.teardown.order import Step
 from beltside.teardown.plan import AIMS, Aim, ConflictError, Plan, line_words, plan
 from beltside.teardown.shopping import (
@@ -324,13 +324,7 @@ def _view(plan_: Plan, step: Step, number: int, why: str) -> StepView:
         new_parts=() if apart else tuple(part.name for part in thing.renew),
         hazards=thing.hazards,
         cautions=thing.cautions,
-        troubles=tuple(
-            f"{one.what}: {_percent(one.chance)}, {one.minutes.low:g} to {one.minutes.high:g} min "
-            f"more{'; ' + one.then if one.then else ''}"
-            for one in thing.troubles
-        )
-        if apart
-        else (),
+        troubles=tuple(_trouble(one) for one in thing.troubles) if apart else (),
         trouble_names=tuple(one.what for one in thing.troubles) if apart else (),
         critical=step.id in plan_.network.chain,
         slack_min=timing.slack,
@@ -339,17 +333,26 @@ def _view(plan_: Plan, step: Step, number: int, why: str) -> StepView:
     )
 
 
-def _percent(chance: float) -> str:
-    return f"in {chance * 100:.0f} of 100 cases"
+def _trouble(one: Trouble) -> str:
+    share, low, high = one.chance * 100, one.minutes.low, one.minutes.high
+    if not one.then:
+        return f"{one.what}: in {share:.0f} of 100 cases, {low:g} to {high:g} min more"
+    return f"{one.what}: in {share:.0f} of 100 cases, {low:g} to {high:g} min more; {one.then}"
 
 
 def _fastener(thing: Thing) -> str:
     own = thing.fastener
     if own is None:
         return ""
-    words = [f"{own.count} x" if own.count > 1 else "", own.thread]
-    words.append(f"{own.head_mm:g} mm head" if own.head_mm else "")
-    return " ".join(word for word in words if word)
+    if own.head_mm is None:
+        kind = own.thread
+    elif own.thread:
+        kind = f"{own.thread}, {own.head_mm:g} mm head"
+    else:
+        kind = f"{own.head_mm:g} mm head"
+    if own.count == 1:
+        return kind
+    return f"{own.count} x {kind}" if kind else f"{own.count} x"
 
 
 def _torque(thing: Thing) -> str:
@@ -369,14 +372,22 @@ def _second_says(plan_: Plan) -> str:
     fewer = [job.thing(name).title for name in plan_.way.things if name not in second.things]
     more = [job.thing(name).title for name in second.things if name not in plan_.way.things]
     dearer = second.expected_min - plan_.way.expected_min
-    moved = f"{dearer:.0f} min more" if dearer >= 0 else f"{-dearer:.0f} min less"
-    instead = (
-        f"{_quoted(more)} instead of {_quoted(fewer)}" if more else f"without {_quoted(fewer)}"
-    )
+    moved = [f"{dearer:.0f} min more" if dearer >= 0 else f"{-dearer:.0f} min less"]
     tools = second.tools - plan_.way.tools
-    noun = "tool" if abs(tools) == 1 else "tools"
-    besides = f", {abs(tools)} {noun} {'more' if tools > 0 else 'fewer'}" if tools else ""
-    return f"Second-best way: {instead}; {moved}{besides}."
+    if tools:
+        moved.append(_tools_more(tools) if tools > 0 else _tools_fewer(-tools))
+    told = ", ".join(moved)
+    if more:
+        return f"Second-best way, {told}: {_quoted(more)} instead of {_quoted(fewer)}."
+    return f"Second-best way, {told}: without {_quoted(fewer)}."
+
+
+def _tools_more(count: int) -> str:
+    return "1 tool more" if count == 1 else f"{count} tools more"
+
+
+def _tools_fewer(count: int) -> str:
+    return "1 tool fewer" if count == 1 else f"{count} tools fewer"
 
 
 def _quoted(titles: Sequence[str]) -> str:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
-from beltside.casework.shop_plans import shipped_words
 from beltside.casework.shop_teardown import JobPlan, StepNow
 from beltside.web.texts import text_
 
@@ -42,8 +41,6 @@ class StepShown:
         What it waits for; and those of it that are still open.
     frees
         Numbers and words of the steps that wait for it.
-    language
-        Of its words: shipped ones are English, one's own are in the language of the pages.
     since
         When its clock was started, as hours and minutes here; "" while it stands still.
     """
@@ -52,14 +49,12 @@ class StepShown:
     waits: Sequence[Waited]
     open_waits: Sequence[Waited]
     frees: Sequence[Waited]
-    language: str
     since: str
 
 
-def steps_shown(plan: JobPlan, language: str) -> list[StepShown]:
+def steps_shown(plan: JobPlan) -> list[StepShown]:
     """All steps of a plan, those done first."""
     by_id = {one.step.id: one for one in plan.steps}
-    known = shipped_words()
     frees: dict[str, list[Waited]] = {}
     for one in plan.steps:
         for other in one.step.waits_for:
@@ -73,7 +68,6 @@ def steps_shown(plan: JobPlan, language: str) -> list[StepShown]:
                 waits,
                 [other for other in waits if not other.done],
                 frees.get(one.step.id, []),
-                "en" if one.step.title in known else language,
                 hours(one.running_since),
             )
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,7 +17,7 @@ from beltside.web.forms import CheckedForm, text
 from beltside.web.job_frame import open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.plan_frame import STATE_WORDS, StepShown, at_hand, steps_shown
-from beltside.web.texts import text_, translator
+from beltside.web.texts import said, text_, translator
 from beltside.web.visitors import visitor_of
 
 router = APIRouter()
@@ -110,7 +110,7 @@ def _page(
     request: Request, number: int, car: str, plan: JobPlan, step: str, problem: str = ""
 ) -> HandsPage:
     language = visitor_of(request).language
-    steps = steps_shown(plan, language)
+    steps = steps_shown(plan)
     shown = at_hand(steps, step)
     names = [one.now.step.id for one in steps]
     at = names.index(shown.now.step.id) if shown is not None else len(names)
@@ -134,13 +134,17 @@ def _spoken(shown: StepShown | None, count: int, language: str) -> str:
     if shown is None:
         return t(ALL_DONE)
     step = shown.now.step
-    said = [t(STEP_OF, number=shown.now.number, count=count), step.title]
-    said += [f"{t(CAUTION)}: {one}" for one in step.hazards]
+
+    def all_of(words: Iterable[str]) -> str:
+        return ", ".join(said(one, language) for one in words)
+
+    told = [t(STEP_OF, number=shown.now.number, count=count), said(step.title, language)]
+    told += [f"{t(CAUTION)}: {said(one, language)}" for one in step.hazards]
     if shown.open_waits:
-        said.append(f"{t(WAITS_FOR)}: {', '.join(one.title for one in shown.open_waits)}")
-    said.append(t(ABOUT, minutes=max(1, round(step.expected_min))))
-    said += [f"{t(TOOLS)}: {', '.join(step.tools)}"] if step.tools else []
-    said += [step.torque] if step.torque else []
-    said += [f"{t(NEW_PARTS)}: {', '.join(step.new_parts)}"] if step.new_parts else []
-    said += step.cautions
-    return ". ".join(one.rstrip(".") for one in said) + "."
+        told.append(f"{t(WAITS_FOR)}: {all_of(one.title for one in shown.open_waits)}")
+    told.append(t(ABOUT, minutes=max(1, round(step.expected_min))))
+    told += [f"{t(TOOLS)}: {all_of(step.tools)}"] if step.tools else []
+    told += [said(step.torque, language)] if step.torque else []
+    told += [f"{t(NEW_PARTS)}: {all_of(step.new_parts)}"] if step.new_parts else []
+    told += [said(one, language) for one in step.cautions]
+    return ". ".join(one.rstrip(".") for one in told) + "."

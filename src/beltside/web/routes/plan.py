@@ -21,7 +21,6 @@ from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.plan_frame import STATE_WORDS, StepShown, at_hand, steps_shown
 from beltside.web.texts import text_
-from beltside.web.visitors import visitor_of
 
 router = APIRouter()
 
@@ -193,7 +192,7 @@ def lists(request: Request, number: int) -> HTMLResponse:
 
     sheet, frame = open_job(request, number)
     plan = plan_of(shop_of(request), sheet)
-    steps = steps_shown(plan, visitor_of(request).language)
+    steps = steps_shown(plan)
     result = plan.left or plan.whole
     states = {one.now.step.id: one.now.state for one in steps if one.now.state != "open"}
     svg = base64.b64encode(plan_svg(result, states).encode()).decode()
@@ -229,7 +228,7 @@ def _page(
         except BeltsideError as error:
             problem = str(error)
     words = dict(repairs)
-    steps = steps_shown(plan, visitor_of(request).language) if plan is not None else []
+    steps = steps_shown(plan) if plan is not None else []
     now = at_hand(steps, step)
     return PlanPage(
         frame,

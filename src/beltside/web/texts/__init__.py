@@ -12,7 +12,8 @@ A gap named `figure` or `figure_...` holds nothing but a number, perhaps with it
 such as "{name}: {says}", fits only what it joins of known pieces; so does a gap named `known` or
 `known_...` in any sentence. A gap named `typed` or `typed_...` holds what a person typed, and stays
 as it is. What is known with a small first letter is known with a capital one, and what is known
-without a full stop at its end with one, and the other way round.
+without a full stop at its end with one, and the other way round. A list is translated member by
+member.
 """
 
 from __future__ import annotations
@@ -86,6 +87,11 @@ _MEASURED: Final = rf"{_NUMBER} ?{_UNIT}(?: \({_NUMBER} ?{_UNIT}\))?"
 FIGURE: Final = rf"(?:{_MEASURED}(?: {_MEASURED})*|{_NUMBER})"
 """What a gap named `figure...` holds: "3.5 L", "4 min 45 s", "24 N m (18 lbf ft)"."""
 _THOUSANDS: Final = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
+LIST_MARKS: Final = ("; ", " + ", " / ", ", ")
+"""What parts the members of a list in a sentence of the rooms."""
+_MOST_LISTED: Final = 40
+_MARKS_INSIDE: Final = 3
+"""So many of these marks may stand inside of one member."""
 _KEPT: Final = 8192
 _SIGNS: Final = 4
 """So many signs of its begin or end find a sentence with gaps."""
@@ -138,7 +144,7 @@ def _said(language: str) -> _Sentences:
                 raise ValueError(f"{language}/said/{name}: {text!r} has another translation")
     begin: dict[str, list[_Gapped]] = {}
     end: dict[str, list[_Gapped]] = {}
-    for place, text in enumerate(sorted(gapped, key=lambda text: -len(GAP.sub("", text)))):
+    for place, text in enumerate(sorted(gapped, key=_turn)):
         fixed = GAP.sub("", text)
         patterns = [_pattern(text)]
         if len(GAP.findall(text)) > 1:
@@ -150,16 +156,25 @@ def _said(language: str) -> _Sentences:
     return _Sentences({**table(language), **whole}, begin, end)
 
 
+def _turn(text: str) -> tuple[int, bool]:
+    """Sentences with most words of their own come first, then those for what is translated."""
+    typed = any(name.startswith("typed") for name in GAP.findall(text))
+    return -len(GAP.sub("", text)), typed
+
+
 def _pattern(text: str, *, most: bool = False) -> re.Pattern[str]:
     """What fits a sentence with gaps; a gap holds at least one sign, one for a figure a figure.
 
-    With `most`, the first gaps hold as much as they can, else as little.
+    With `most`, the first gaps hold as much as they can, else as little. What stands between
+    quotation marks holds none.
     """
     pieces = GAP.split(text)
     fixed, names = pieces[::2], pieces[1::2]
     pattern = re.escape(fixed[0])
-    for name, after in zip(names, fixed[1:], strict=True):
+    for before, name, after in zip(fixed, names, fixed[1:], strict=False):
         held = FIGURE if name.startswith("figure") else ".+" if most else ".+?"
+        if before.endswith("\u201c") and after.startswith("\u201d"):
+            held = "[^\u201c\u201d]+"
         pattern += f"(?P<{name}>{held})" + re.escape(after)
     return re.compile(pattern, re.DOTALL)
 
@@ -176,7 +191,11 @@ def said(sentence: str, language: str) -> str:
 
 
 def said_or_none(sentence: str, language: str) -> str | None:
-    """As `said`, None where no translation fits."""
+    """As `said`, None where no translation fits; that of a list where one of its members has none.
+
+    >>> said_or_none("belt, slithy toves", "de") is None
+    True
+    """
     if language == "en" or language not in LANGUAGES:
         return sentence
     found = _with_or_without_stop(sentence, language)
@@ -197,18 +216,60 @@ def _with_or_without_stop(sentence: str, language: str) -> str | None:
     return None if found is None else found.removesuffix(".")
 
 
-def _laid(sentence: str, language: str) -> str | None:
-    """A sentence laid to the one that fits; None where none does."""
+@lru_cache(maxsize=_KEPT)
+def _laid(sentence: str, language: str, *, gaps_known: bool = False) -> str | None:
+    """A sentence laid to the one that fits; None where none does.
+
+    `gaps_known`: one fits only where all that stands in its gaps is known.
+    """
     known = _said(language)
     if sentence in known.whole:
         return known.whole[sentence]
-    for one in known.may_fit(sentence):
+    may_fit = known.may_fit(sentence)
+    for one in (one for one in may_fit if one.worded):
         for pattern in one.patterns:
             found = pattern.fullmatch(sentence)
-            if found and _all_known(_to_be_known(found, one.worded), language):
-                gaps = found.groupdict().items()
-                return one.other.format(**{name: _in_gap(name, it, language) for name, it in gaps})
+            if found and _all_known(_to_be_known(found, not gaps_known), language):
+                return _filled(found, one.other, language)
+    listed = _listed(sentence, language, all_known=True)
+    if listed is not None:
+        return listed
+    for one in (one for one in may_fit if not one.worded):
+        for pattern in one.patterns:
+            found = pattern.fullmatch(sentence)
+            if found and _all_known(_to_be_known(found, False), language):
+                return _filled(found, one.other, language)
     return None
+
+
+def _filled(found: re.Match[str], other: str, language: str) -> str:
+    gaps = found.groupdict().items()
+    return other.format(**{name: _in_gap(name, value, language) for name, value in gaps})
+
+
+def _listed(sentence: str, language: str, *, all_known: bool) -> str | None:
+    """A list member by member; None where it is none, or not all are known and all have to be.
+
+    A mark that stands inside of a known member parts nothing.
+    """
+    mark = next((one for one in LIST_MARKS if one in sentence), None)
+    if mark is None or sentence.count(mark) > _MOST_LISTED:
+        return None
+    pieces, at, words = sentence.split(mark), 0, []
+    while at < len(pieces):
+        last = len(pieces) if at else len(pieces) - 1
+        for end in range(min(last, at + 1 + _MARKS_INSIDE), at + 1, -1):
+            found = _laid(mark.join(pieces[at:end]), language, gaps_known=True)
+            if found is not None:
+                break
+        else:
+            end = at + 1
+            found = said_or_none(pieces[at], language)
+        if found is None and all_known and has_words(pieces[at]):
+            return None
+        words.append(pieces[at] if found is None else found)
+        at = end
+    return mark.join(words)
 
 
 def has_words(text: str) -> bool:
@@ -238,7 +299,13 @@ def _all_known(pieces: Iterable[str], language: str) -> bool:
 def _in_gap(name: str, words: str, language: str) -> str:
     if name.startswith("typed"):
         return words
-    return _figure(words) if name.startswith("figure") else said(words, language)
+    if name.startswith("figure"):
+        return _figure(words)
+    found = said_or_none(words, language)
+    if found is None:
+        # Of a list that stands in a sentence of ours, what is known is translated.
+        found = _listed(words, language, all_known=False)
+    return words if found is None else found
 
 
 def _figure(figure: str) -> str:
