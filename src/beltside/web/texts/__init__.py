@@ -113,6 +113,8 @@ class _Gapped:
     other: str
     worded: bool
     """Whether it has words of its own."""
+    longest: str
+    """The longest of its pieces between gaps: a sentence without it does not fit."""
 
 
 @dataclass(frozen=True)
@@ -130,7 +132,7 @@ class _Sentences:
         found = [one for size in sizes for one in self.begin.get(sentence[:size], ())]
         ends = (sentence[len(sentence) - size :] for size in sizes)
         found += [one for end in ends for one in self.end.get(end, ())]
-        return sorted(found, key=lambda one: one.place)
+        return sorted((one for one in found if one.longest in sentence), key=lambda one: one.place)
 
 
 @cache
@@ -149,8 +151,9 @@ def _said(language: str) -> _Sentences:
         patterns = [_pattern(text)]
         if len(GAP.findall(text)) > 1:
             patterns.append(_pattern(text, most=True))
-        one = _Gapped(place, patterns, gapped[text], has_words(fixed))
-        first, last = GAP.split(text)[0], GAP.split(text)[-1]
+        pieces = GAP.split(text)[::2]
+        one = _Gapped(place, patterns, gapped[text], has_words(fixed), max(pieces, key=len))
+        first, last = pieces[0], pieces[-1]
         where, signs = (begin, first[:_SIGNS]) if first else (end, last[-_SIGNS:])
         where.setdefault(signs, []).append(one)
     return _Sentences({**table(language), **whole}, begin, end)
