@@ -53,6 +53,9 @@ UNSEEN: Final = frozenset({"script", "style", "code", "pre", "kbd"})
 EMPTY: Final = frozenset({"br", "hr", "img", "input", "link", "meta", "source", "wbr"})
 WORD: Final = re.compile(r"[^\W\d_]{2,}")
 GAP: Final = re.compile(r"\{\w*\}")
+NAMES: Final = frozenset({"utc", "eur", "english", "toml"})
+"""Abbreviations and names that are the same in every language."""
+FILE_NAME: Final = re.compile(r"\S+\.(?:m4a|wav|jpg|png|toml)\b")
 STAYS_ENGLISH: Final = {
     "/api": "what an operation does is described in English, and the page says so",
 }
@@ -140,9 +143,10 @@ def english_in(text: str, language: str) -> str:
     >>> english_in("Die Nabe is pressed on", "de") != ""
     True
     """
+    text = FILE_NAME.sub(" ", text)
     for one in typed():
         text = text.replace(one, " ")
-    only = english_words() - other_words(language)
+    only = english_words() - other_words(language) - NAMES
     return " ".join(word for word in WORD.findall(text) if word.lower() in only)
 
 
@@ -155,19 +159,21 @@ class _Seen(HTMLParser):
     def __init__(self) -> None:
         super().__init__()
         self.texts: list[str] = []
-        self._open: list[str] = []
+        self._open: list[tuple[str, bool]] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         if tag not in EMPTY:
-            self._open.append(tag)
+            # HTML's own word for what stays as it is, such as the values of the record.
+            stays = tag in UNSEEN or dict(attrs).get("translate") == "no"
+            self._open.append((tag, stays))
         self.texts.extend(value for name, value in attrs if name in SPOKEN and value)
 
     def handle_endtag(self, tag: str) -> None:
-        while self._open and self._open.pop() != tag:
+        while self._open and self._open.pop()[0] != tag:
             pass
 
     def handle_data(self, data: str) -> None:
-        if data.strip() and not UNSEEN & set(self._open):
+        if data.strip() and not any(stays for _, stays in self._open):
             self.texts.append(" ".join(data.split()))
 
 

@@ -30,6 +30,10 @@ def strings_of(tree: ast.AST) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
             yield plain(node.value)
+            yield node.value.replace("-", " ")
+        elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+            # A field of an entry, as the list of all changes names it.
+            yield node.target.id.replace("_", " ")
         elif isinstance(node, ast.JoinedStr):
             yield "".join(
                 str(one.value) if isinstance(one, ast.Constant) else "{}" for one in node.values
@@ -63,7 +67,8 @@ def strings_in(value: Any) -> Iterator[str]:
 @cache
 def made() -> frozenset[str]:
     """Every sentence the rooms may make, gaps as {}."""
-    texts: set[str] = set()
+    # The three parts of an error, as `BeltsideError` joins them, one or both of the last left out.
+    texts = {"{} Allowed: {} Try: {}", "{} Allowed: {}", "{} Try: {}"}
     for path in FOLDER.rglob("*.py"):
         if FOLDER / "web" / "texts" not in path.parents:
             texts.update(strings_of(ast.parse(path.read_text(encoding="utf-8"))))

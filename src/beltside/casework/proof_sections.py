@@ -89,9 +89,8 @@ def correction_section(job: JobSheet) -> tuple[Section, list[str]]:
         gaps.append("No tightening torque was written down.")
     if unknown:
         gaps.append(
-            "Where the tightening torque comes from was not written down for " + ", ".join(unknown)
-            + "."
-        )  # fmt: skip
+            f"Where the tightening torque comes from was not written down for {', '.join(unknown)}."
+        )
     if not lines:
         return Section("correction", "Correction", (), "No work was written down."), gaps
     return Section("correction", "Correction", tuple(lines)), gaps

@@ -158,9 +158,9 @@ def since_hand_over(
     value = quieter["value"]
     if not result["comparable"] or value is None:
         reasons = tuple(str(one) for one in result["why_not"])
-        says = "Today's take can't be compared with the hand-over" + (
-            f": {reasons[0]}" if reasons else "."
-        )
+        says = "Today's take can't be compared with the hand-over."
+        if reasons:
+            says = f"Today's take can't be compared with the hand-over: {reasons[0]}"
         return SinceHandOver(says, None, None, None, reasons, result)
     low, high = (None if quieter[end] is None else -quieter[end] for end in ("high", "low"))
     return SinceHandOver(_louder_words(-value, low, high), -value, low, high, (), result)
@@ -259,7 +259,10 @@ def _louder_words(value: float, low: float | None, high: float | None) -> str:
             f"About as loud as at the hand-over: between {-low:.1f} dB quieter and "
             f"{high:.1f} dB louder."
         )
-    word = "louder" if value >= 0.0 else "quieter"
-    ends = sorted(abs(one) for one in (low, high) if one is not None)
-    extent = f" ({ends[0]:.1f} to {ends[1]:.1f})" if len(ends) == 2 else ""
-    return f"{abs(value):.1f} dB {word} than at the hand-over{extent}."
+    says = f"{abs(value):.1f} dB quieter than at the hand-over"
+    if value >= 0.0:
+        says = f"{value:.1f} dB louder than at the hand-over"
+    if low is None or high is None:
+        return f"{says}."
+    near, far = sorted((abs(low), abs(high)))
+    return f"{says} ({near:.1f} to {far:.1f})."

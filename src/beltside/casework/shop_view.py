@@ -339,9 +339,10 @@ def _complaint(job: JobSheet) -> tuple[str, str]:
     words = str(_body(job.newest("complaint")).get("words") or "")
     seen = len(job.of_kind("observation"))
     looked = f"{count_of(seen, 'thing')} seen when looking it over"
+    if not words and seen:
+        return "begun", f"The owner's words are missing; {looked}."
     if not words:
-        missing = "The owner's words are missing."
-        return ("begun", f"{missing} {looked}.") if seen else ("open", missing)
+        return "open", "The owner's words are missing."
     short = words if len(words) <= 120 else words[:117].rstrip() + "..."
     quoted = f"\u201c{short}\u201d"
     return "done", f"{quoted}; {looked}" if seen else quoted

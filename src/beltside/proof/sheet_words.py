@@ -151,7 +151,7 @@ def big_figures(sheet: ProofSheet, *, us: bool = False) -> list[tuple[str, str, 
                 "",
             )
             name = "Under pressure for"
-            extra = " ".join(figure_words(end.value, end, us=us)) + " at the end" if end else ""
+            extra = f"{' '.join(figure_words(end.value, end, us=us))} at the end" if end else ""
             if verdict.startswith("the system loses"):
                 name = "Loses pressure; watched for"
         found.append((number, unit, name, extra))

@@ -146,9 +146,8 @@ async def _tell_plain(request: Request, error: Exception) -> Response:
             fields={},
         )
         return _as_json(said, error.status_code, error.headers)
-    page = ProblemPage(
-        text_("There is nothing here"), str(error.detail), "", "the list of jobs", "/"
-    )
+    given = "No page has this address" if error.detail == "Not Found" else str(error.detail)
+    page = ProblemPage(text_("There is nothing here"), given, "", "the list of jobs", "/")
     response: HTMLResponse = show(request, page, status=error.status_code)
     return response
 

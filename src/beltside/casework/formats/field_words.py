@@ -40,21 +40,22 @@ def field_problem(keys: type[BaseModel], found: Mapping[str, Any]) -> tuple[str,
     if found["type"] == "extra_forbidden":
         close = nearest(name, keys.model_fields)
         known = ", ".join(keys.model_fields)
-        return name, "there is no such field; " + (
-            f"the nearest is {close}" if close else f"there are {known}"
-        )
+        there = f"the nearest is {close}" if close else f"there are {known}"
+        return name, f"there is no such field; {there}"
     info = keys.model_fields.get(field)
     about = (info.description or "") if info else ""
     if found["type"] == "missing":
         return name, f"is missing: {about}" if about else "is missing"
     schema = keys.model_json_schema().get("properties", {}).get(field, {})
     words = [one for part in _parts(schema) for one in part.get("enum", [part.get("const")]) if one]
-    allowed = _allowed(schema, words) + (_limits(info) if info is not None else "")
+    allowed = _allowed(schema, words)
+    if info is not None:
+        allowed = _limited(allowed, info)
     close = nearest(str(found["input"]), words) if words else None
     reason = found["msg"].partition("Value error, ")[2]
     told = InputError(
         _shown(found["input"]) + (f": {reason}" if reason else ""),
-        allowed=allowed + (f" ({about})" if about and not words else ""),
+        allowed=f"{allowed} ({about})" if about and not words else allowed,
         instead=f'"{close}"' if close else "",
     )
     return name, str(told)
@@ -91,17 +92,19 @@ def _one(part: Mapping[str, Any]) -> str:
     return kind
 
 
-def _limits(info: FieldInfo) -> str:
-    """A number's limits, which pydantic's schema leaves out behind a validator."""
+def _limited(kind: str, info: FieldInfo) -> str:
+    """A number with its limits, which pydantic's schema leaves out behind a validator."""
     limits = {type(one).__name__: one for one in _metadata(info.annotation, info.metadata)}
     low, above, high = (
         getattr(limits.get(name), name.lower(), None) for name in ("Ge", "Gt", "Le")
     )
     if low is not None and high is not None:
-        return f", {_plain(low)} to {_plain(high)}"
+        return f"{kind}, {_plain(low)} to {_plain(high)}"
+    if above is not None and high is not None:
+        return f"{kind} above {_plain(above)}, up to {_plain(high)}"
     if above is not None:
-        return f" above {_plain(above)}" + (f", up to {_plain(high)}" if high is not None else "")
-    return f", {_plain(low)} or more" if low is not None else ""
+        return f"{kind} above {_plain(above)}"
+    return f"{kind}, {_plain(low)} or more" if low is not None else kind
 
 
 def _metadata(annotation: Any, beside: Sequence[Any]) -> Iterator[Any]:
