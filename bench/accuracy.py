@@ -1,10 +1,12 @@
 """Accuracy on simulated engines whose truth is known.
 
 Fresh draws of the stranger (stranger.py, other physics and habits than the rig that the odds are
-fitted on), and for comparison draws of the rig itself that no fit has seen. From sound alone: no
+fitted on), of the judge (judge.py, written apart from how Beltside measures; nothing is ever fitted
+on it), and for comparison of the rig itself, from seeds that no fit has seen. From sound alone: no
 findings of checks, no stated speeds. Takes are measured in memory, by the same functions as files.
 
-usage: python bench/accuracy.py [--cases 200] [--seed 9001] [--rig-cases 100] [--processes 2]
+usage: python bench/accuracy.py [--cases 200] [--seed 9001] [--judge-cases 100]
+       [--rig-cases 100] [--processes 2]
 """
 
 from __future__ import annotations
@@ -24,6 +26,7 @@ from typing import Any
 
 import numpy as np
 
+import judge
 import stranger
 from beltside.base.words import part_kind
 from beltside.casework.crank_speed import find_crank
@@ -120,6 +123,16 @@ def stranger_healthy(seed: int) -> Outcome:
     return outcome(stranger.draw_case(np.random.default_rng(seed), HEALTHY))
 
 
+def judge_outcome(seed: int) -> Outcome:
+    """A fresh case of the judge."""
+    return outcome(judge.draw_case(np.random.default_rng(seed)))
+
+
+def judge_healthy(seed: int) -> Outcome:
+    """A fresh healthy engine of the judge."""
+    return outcome(judge.draw_case(np.random.default_rng(seed), HEALTHY))
+
+
 def rig_outcome(seed: int) -> Outcome:
     """A fresh case of the rig."""
     return outcome(draw_rig_case(np.random.default_rng(seed), duration_s=(6.0, 12.0)))
@@ -145,6 +158,11 @@ def speed_of_nothing(seed: int, draw: Callable[..., Any]) -> tuple[str, float | 
 def stranger_nothing(seed: int) -> tuple[str, float | None]:
     """No engine, by the stranger."""
     return speed_of_nothing(seed, stranger.draw_nothing)
+
+
+def judge_nothing(seed: int) -> tuple[str, float | None]:
+    """No engine, by the judge."""
+    return speed_of_nothing(seed, judge.draw_nothing)
 
 
 def rig_nothing(seed: int) -> tuple[str, float | None]:
@@ -316,6 +334,12 @@ def measure_stranger(cases: int, seed: int, processes: int) -> list[Figure]:
     return measure("stranger", cases, seed, processes, draws)
 
 
+def measure_judge(cases: int, seed: int, processes: int) -> list[Figure]:
+    """Accuracy on the judge: engines and faults of a kind that no fit has been near."""
+    draws = (judge_outcome, judge_nothing, judge_healthy)
+    return measure("judge", cases, seed, processes, draws)
+
+
 def measure_rig(cases: int, seed: int, processes: int) -> list[Figure]:
     """Accuracy on unseen draws of the rig: how far the fit itself carries."""
     return measure("rig", cases, seed, processes, (rig_outcome, rig_nothing, None))
@@ -324,11 +348,15 @@ def measure_rig(cases: int, seed: int, processes: int) -> list[Figure]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--cases", type=int, default=200)
+    parser.add_argument("--judge-cases", type=int, default=100)
     parser.add_argument("--rig-cases", type=int, default=100)
     parser.add_argument("--seed", type=int, default=9001)
     parser.add_argument("--processes", type=int, default=2)
     arguments = parser.parse_args()
-    measure_stranger(arguments.cases, arguments.seed, arguments.processes)
+    if arguments.cases:
+        measure_stranger(arguments.cases, arguments.seed, arguments.processes)
+    if arguments.judge_cases:
+        measure_judge(arguments.judge_cases, arguments.seed, arguments.processes)
     if arguments.rig_cases:
         measure_rig(arguments.rig_cases, arguments.seed, arguments.processes)
 

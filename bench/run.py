@@ -29,7 +29,9 @@ import where
 from figures import Figure, table
 
 
-def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, list[Figure]]]:
+def run(
+    cases: int, judge_cases: int, rig_cases: int, seed: int, repeats: int
+) -> list[tuple[str, list[Figure]]]:
     """Speed first, while the machine is otherwise idle; then accuracy."""
     groups = [("speed and memory", speed.measure(repeats))]
     groups.append(("first page", first_page.measure()))
@@ -51,6 +53,13 @@ def run(cases: int, rig_cases: int, seed: int, repeats: int) -> list[tuple[str, 
     groups.append(
         (f"accuracy on the stranger, {cases} cases", accuracy.measure_stranger(cases, seed, 2))
     )
+    if judge_cases:
+        groups.append(
+            (
+                f"accuracy on the judge, {judge_cases} cases",
+                accuracy.measure_judge(judge_cases, seed, 2),
+            )
+        )
     if rig_cases:
         groups.append(
             (f"accuracy on the rig, {rig_cases} cases", accuracy.measure_rig(rig_cases, seed, 2))
@@ -73,12 +82,19 @@ def summary(groups: list[tuple[str, list[Figure]]]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--cases", type=int, default=80)
+    parser.add_argument("--judge-cases", type=int, default=60)
     parser.add_argument("--rig-cases", type=int, default=30)
     parser.add_argument("--seed", type=int, default=9001)
     parser.add_argument("--repeats", type=int, default=3)
     arguments = parser.parse_args()
     started = time.monotonic()
-    groups = run(arguments.cases, arguments.rig_cases, arguments.seed, arguments.repeats)
+    groups = run(
+        arguments.cases,
+        arguments.judge_cases,
+        arguments.rig_cases,
+        arguments.seed,
+        arguments.repeats,
+    )
     print(summary(groups))
     print(f"measured in {(time.monotonic() - started) / 60.0:.1f} min", file=sys.stderr)
 
