@@ -205,8 +205,9 @@ def strum(
         said = verdicts.pop() if len(verdicts) == 1 else "can't tell"
     if single is None and not named:
         warnings.append(
-            f"{len(possible) or 'No'} spans may have given this note"
-            + (": name the one plucked." if possible else ".")
+            f"{len(possible)} spans may have given this note: name the one plucked."
+            if possible
+            else "No spans may have given this note."
         )
     if body.mass_error > 0.1:
         warnings.append(

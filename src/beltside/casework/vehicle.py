@@ -154,7 +154,7 @@ def _model_year(
         certain = "sure" if by_number.year == by_label else "likely"
         says = f"{by_label}: the label says so, and position 10 of the number allows it"
         if not by_rule:
-            says += f", though not for a car or light truck (that would be {by_number.year})"
+            says = f"{says}, though not for a car or light truck (that would be {by_number.year})"
         return by_label, certain, says, True
     if not vin.check.mandatory:
         # Position 10 need not be the year there, so it can't contradict the label.

@@ -273,9 +273,9 @@ def _year(code: str, older: bool, newest: int) -> tuple[int | None, tuple[int, .
         said = f"{possible[0]}: the name begins with {code}"
         ahead = [year for year in choices if year > newest]
         if ahead:
-            said += f"; its other year, {ahead[0]}, lies ahead"
+            said = f"{said}; its other year, {ahead[0]}, lies ahead"
         if possible[0] < 2001:
-            said += "; EPA's list begins with 2001, the years before it are from memory"
+            said = f"{said}; EPA's list begins with 2001, the years before it are from memory"
         return possible[0], choices, said
     if not possible:
         return (

@@ -192,9 +192,9 @@ def _elsewhere(
         f"{code} is {listed}"
     )
     if check_fits and by_rule in possible:
-        says += (
-            f"; {by_rule} if it was made for North America, which the fitting check digit suggests "
-            "(by chance alone 1 in 11 fits)"
+        says = (
+            f"{says}; {by_rule} if it was made for North America, which the fitting check digit "
+            "suggests (by chance alone 1 in 11 fits)"
         )
     return ModelYear(code, None, "can't tell", choices, says)
 

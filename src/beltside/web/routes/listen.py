@@ -21,7 +21,8 @@ from beltside.web.forms import CheckedForm, text, texts
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.routes.take import FIGURES, FRONT, LOADS
-from beltside.web.texts import text_
+from beltside.web.texts import said, text_
+from beltside.web.visitors import visitor_of
 from beltside.web.words import PART_WORDS
 
 router = APIRouter()
@@ -72,7 +73,7 @@ def progress(request: Request, number: int, entry_id: str) -> JSONResponse:
         {
             "done": work.state not in ("waiting", "working"),
             "percent": round(100 * work.share),
-            "doing": work.doing,
+            "doing": said(work.doing, visitor_of(request).language),
         }
     )
 

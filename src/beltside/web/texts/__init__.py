@@ -20,7 +20,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
@@ -108,13 +108,21 @@ class _Gapped:
     """A sentence with gaps: its place among them, what fits it, its translation."""
 
     place: int
-    patterns: Sequence[re.Pattern[str]]
-    """One whose gaps hold as little as they can, and one whose gaps hold as much."""
+    text: str
+    fixed: Sequence[str]
     other: str
     worded: bool
     """Whether it has words of its own."""
-    longest: str
-    """The longest of its pieces between gaps: a sentence without it does not fit."""
+
+    def matches(self, sentence: str) -> Iterator[re.Match[str]]:
+        """The sentence parted so that the gaps hold as little as they can, then as much.
+
+        A pattern is only made when it is asked for: making all takes seconds.
+        """
+        for most in (False, True)[: len(self.fixed) - 1]:
+            found = _pattern(self.text, most=most).fullmatch(sentence)
+            if found:
+                yield found
 
 
 @dataclass(frozen=True)
@@ -132,7 +140,8 @@ class _Sentences:
         found = [one for size in sizes for one in self.begin.get(sentence[:size], ())]
         ends = (sentence[len(sentence) - size :] for size in sizes)
         found += [one for end in ends for one in self.end.get(end, ())]
-        return sorted((one for one in found if one.longest in sentence), key=lambda one: one.place)
+        held = [one for one in found if all(piece in sentence for piece in one.fixed)]
+        return sorted(held, key=lambda one: one.place)
 
 
 @cache
@@ -147,13 +156,9 @@ def _said(language: str) -> _Sentences:
     begin: dict[str, list[_Gapped]] = {}
     end: dict[str, list[_Gapped]] = {}
     for place, text in enumerate(sorted(gapped, key=_turn)):
-        fixed = GAP.sub("", text)
-        patterns = [_pattern(text)]
-        if len(GAP.findall(text)) > 1:
-            patterns.append(_pattern(text, most=True))
-        pieces = GAP.split(text)[::2]
-        one = _Gapped(place, patterns, gapped[text], has_words(fixed), max(pieces, key=len))
-        first, last = pieces[0], pieces[-1]
+        fixed = GAP.split(text)[::2]
+        one = _Gapped(place, text, fixed, gapped[text], has_words("".join(fixed)))
+        first, last = fixed[0], fixed[-1]
         where, signs = (begin, first[:_SIGNS]) if first else (end, last[-_SIGNS:])
         where.setdefault(signs, []).append(one)
     return _Sentences({**table(language), **whole}, begin, end)
@@ -165,6 +170,7 @@ def _turn(text: str) -> tuple[int, bool]:
     return -len(GAP.sub("", text)), typed
 
 
+@cache
 def _pattern(text: str, *, most: bool = False) -> re.Pattern[str]:
     """What fits a sentence with gaps; a gap holds at least one sign, one for a figure a figure.
 
@@ -230,17 +236,15 @@ def _laid(sentence: str, language: str, *, gaps_known: bool = False) -> str | No
         return known.whole[sentence]
     may_fit = known.may_fit(sentence)
     for one in (one for one in may_fit if one.worded):
-        for pattern in one.patterns:
-            found = pattern.fullmatch(sentence)
-            if found and _all_known(_to_be_known(found, not gaps_known), language):
+        for found in one.matches(sentence):
+            if _all_known(_to_be_known(found, not gaps_known), language):
                 return _filled(found, one.other, language)
     listed = _listed(sentence, language, all_known=True)
     if listed is not None:
         return listed
     for one in (one for one in may_fit if not one.worded):
-        for pattern in one.patterns:
-            found = pattern.fullmatch(sentence)
-            if found and _all_known(_to_be_known(found, False), language):
+        for found in one.matches(sentence):
+            if _all_known(_to_be_known(found, False), language):
                 return _filled(found, one.other, language)
     return None
 
