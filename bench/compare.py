@@ -20,18 +20,21 @@ import numpy.typing as npt
 from scipy import signal
 
 from beltside.casework.compare import compare_sounds
-from beltside.casework.compare_results import CompareResult, Range
+from beltside.casework.compare_results import CompareResult, LineChange, Range
 from beltside.casework.compare_takes import TakeSound
 from beltside.casework.families import BEARING_SOURCES, COUNT_SOURCES
 from beltside.sound.loudness import REFERENCE_PA, levels_of_powers, loudness_of_levels
 from beltside.sound.sharpness import sharpness
 from beltside.sound.third_octave import a_weight
-from compare_rig import SAMPLE_RATE_HZ, Float32, Pair, draw_pairs
+from compare_rig import SAMPLE_RATE_HZ, TURNS_HZ, Float32, Pair, draw_pairs
 from figures import Figure, table
 
 Float64 = npt.NDArray[np.float64]
 PAIRS_OF_A_CAR = 2
 SPOILT = ("clipped", "hood", "wind", "other speed")
+STEPS_A_TURN = 256
+PRESENT = 4.0
+"""A line whose height over its surroundings is this many times their unrest is there."""
 
 
 def compared(pair: Pair, **changes: Float32) -> CompareResult:
@@ -72,8 +75,9 @@ def spoilt(rng: np.random.Generator, pair: Pair, kind: str) -> Float32:
 class Outcome:
     """What came out of one pair: (found, truth) of each range, in decibels or as a ratio.
 
-    Lines of the faulty part's own kind change as far as the fault was turned down, those of other
-    parts not at all.
+    What became of each line is read off the second take's own sound with the fault at full
+    strength and turned down. `named_lines` has another truth for the lines of other parts: their
+    parts were left alone, so 0, whatever of the fault is laid to them.
     """
 
     fault: str
@@ -85,6 +89,7 @@ class Outcome:
     bands: list[tuple[Range, float]] = field(default_factory=list)
     own_lines: list[tuple[Range, float]] = field(default_factory=list)
     other_lines: list[tuple[Range, float]] = field(default_factory=list)
+    named_lines: list[tuple[Range, float]] = field(default_factory=list)
     turned_away: bool | None = None
 
 
@@ -132,11 +137,55 @@ def outcome(pair: Pair) -> Outcome:
     part, _, fault = pair.fault.partition(".")
     kinds = BEARING_SOURCES if fault == "bearing" else COUNT_SOURCES
     for line in found.orders:
+        if line.part == "belt":
+            continue
+        truth = line_truth(pair, line)
         if line.part == part and line.source in kinds:
-            result.own_lines.append((line.quieter_db, pair.removed_db))
-        elif line.part not in (part, "belt"):
-            result.other_lines.append((line.quieter_db, 0.0))
+            result.own_lines.append((line.quieter_db, truth))
+        elif line.part != part:
+            result.other_lines.append((line.quieter_db, truth))
+            result.named_lines.append((line.quieter_db, 0.0))
     return result
+
+
+def line_truth(pair: Pair, line: LineChange) -> float:
+    """By how much one line fell in the second take's own sound, by the true crank angle [dB].
+
+    A line in the rhythm is the swing of the power behind a filter of scipy. 0 where the second
+    take's own sound has no such line even with the fault at full strength: what was heard there
+    was the first take's alone, or came from elsewhere, and the repair changed nothing of it.
+    """
+    before, after = (
+        _line_power(np.asarray(samples, dtype=np.float64).ravel(), pair.turns, line)
+        for samples in (pair.wanted_before, pair.wanted_after)
+    )
+    if before[0] < PRESENT * before[1]:
+        return 0.0
+    left = max(after[0], 0.1 * after[1], 1e-6 * before[0])
+    decibels = 10.0 if line.spectrum == "sound" else 5.0
+    return decibels * math.log10(before[0] / left)
+
+
+def _line_power(samples: Float64, turns: Float64, line: LineChange) -> tuple[float, float]:
+    """Power of a line above what surrounds it, and the unrest of that."""
+    if line.band_hz is not None:
+        sections = signal.butter(4, line.band_hz, "band", fs=SAMPLE_RATE_HZ, output="sos")
+        samples = np.abs(signal.hilbert(signal.sosfilt(sections, samples))) ** 2
+    samples = signal.decimate(samples, 4, ftype="fir")
+    moments = np.arange(samples.size) * 4.0 / SAMPLE_RATE_HZ
+    angle = np.interp(moments, np.arange(turns.size) / TURNS_HZ, turns)
+    even = np.arange(math.ceil(angle[0] * STEPS_A_TURN), int(angle[-1] * STEPS_A_TURN))
+    wave = np.interp(even / STEPS_A_TURN, angle, samples)
+    wave -= wave.mean()
+    power = np.abs(np.fft.rfft(wave * np.hanning(wave.size))) ** 2
+    order = np.arange(power.size) * STEPS_A_TURN / wave.size
+    away = np.abs(order - line.order)
+    half = max(3.0 * order[1], 0.004 * line.order)
+    inside, beside = away <= half, (away > 1.5 * half) & (away <= 6.0 * half)
+    count = int(inside.sum())
+    # The median of a power is ln 2 of its mean; sums of `count` bins stray by about its root.
+    under = float(np.median(power[beside])) / math.log(2.0)
+    return float(power[inside].sum()) - count * under, math.sqrt(count) * under
 
 
 def car_outcomes(seed: int, spoil: str | None) -> list[Outcome]:
@@ -203,7 +252,7 @@ def measure_pairs(count: int, seed: int, keep: Path | None = None) -> list[Figur
     ]  # fmt: skip
     lists = {
         name: [one for result in results for one in getattr(result, name)]
-        for name in ("bands", "own_lines", "other_lines")
+        for name in ("bands", "own_lines", "other_lines", "named_lines")
     }
     for what, found in (
         ("loudness ratio", _of(results, "loudness")),
@@ -211,6 +260,7 @@ def measure_pairs(count: int, seed: int, keep: Path | None = None) -> list[Figur
         ("third-octave bands", lists["bands"]),
         ("lines of the fault", lists["own_lines"]),
         ("lines of other parts", lists["other_lines"]),
+        ("the same, if no line of the fault were laid to them", lists["named_lines"]),
     ):
         error = np.abs(_errors(found))
         figures.append(

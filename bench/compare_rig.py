@@ -18,7 +18,7 @@ from numpy.random import Generator
 from beltside.drive.sheet import DriveSheet
 from beltside.rig.draws import draw_car
 from beltside.rig.layout import measured_sheet
-from beltside.rig.motion import make_motion
+from beltside.rig.motion import CONTROL_HZ, make_motion
 from beltside.rig.phone import Phone, draw_phone, record
 from beltside.rig.room import FRONT, make_paths
 from beltside.rig.surroundings import WORKSHOP
@@ -26,10 +26,12 @@ from beltside.rig.synthesis import db_to_gain
 from beltside.rig.takes import Car, TakePlan, make_conditions, mix
 
 Float32 = npt.NDArray[np.float32]
+Float64 = npt.NDArray[np.float64]
 
 SAMPLE_RATE_HZ: Final = 24_000
 REMOVED_DB: Final = (3.0, 6.0, 12.0)
 LOUD_GAIN_DB: Final = -20.0
+TURNS_HZ: Final = CONTROL_HZ / 10
 BELT_FAULTS: Final = (
     "coolant-pump.bearing",
     "alternator.bearing",
@@ -61,6 +63,8 @@ class Pair:
         Gain of the second recording over the first [dB].
     speed_ratio
         Speed of the second over the first.
+    turns
+        True crank angle of the second take, `TURNS_HZ` times a second, shape (m,) [turns].
     """
 
     sheet: DriveSheet
@@ -72,6 +76,7 @@ class Pair:
     removed_db: float
     gain_db: float
     speed_ratio: float
+    turns: Float64
 
     @property
     def quieter_db(self) -> float:
@@ -93,7 +98,9 @@ def draw_pairs(
     car = replace(car, phone=_plain(car.phone), gusts=0.0)
     sheet = measured_sheet(rng, car.drive, car.engine, "simulated drive")
     speeds = car.engine.idle_rpm * np.array([1.0, 1.0 + float(rng.uniform(-0.05, 0.05))])
-    healthy, faulty = zip(*(_sounds(rng, car, rpm, duration_s) for rpm in speeds), strict=True)
+    healthy, faulty, turns = zip(
+        *(_sounds(rng, car, rpm, duration_s) for rpm in speeds), strict=True
+    )
     reference = float(np.sqrt(np.mean(np.square(healthy[0] + faulty[0], dtype=np.float64))))
     pairs = []
     for _ in range(count):
@@ -134,6 +141,7 @@ def draw_pairs(
                 removed_db,
                 gains_db[1] - gains_db[0],
                 float(speeds[1] / speeds[0]),
+                turns[1],
             )
         )
     return pairs
@@ -144,8 +152,11 @@ def _plain(phone: Phone) -> Phone:
     return replace(phone, sample_rate_hz=SAMPLE_RATE_HZ, channels=1, suppression_db=0.0, aac_kbps=0)
 
 
-def _sounds(rng: Generator, car: Car, rpm: float, duration_s: float) -> tuple[Float32, Float32]:
-    """What the healthy car and its fault each bring to the microphone in one take at idle."""
+def _sounds(
+    rng: Generator, car: Car, rpm: float, duration_s: float
+) -> tuple[Float32, Float32, Float64]:
+    """What the healthy car and its fault each bring to the microphone in one take at idle, and
+    the crank's angle."""
     program = (np.array([0.0, duration_s]), np.array([rpm, rpm]))
     motion = make_motion(
         rng, car.engine.restlessness, program, duration_s, car.engine.idle_rpm, car.drive.shafts()
@@ -155,6 +166,7 @@ def _sounds(rng: Generator, car: Car, rpm: float, duration_s: float) -> tuple[Fl
     return (
         mix(rng, car.healthy, motion, conditions, paths).samples(),
         mix(rng, car.faulty, motion, conditions, paths).samples(),
+        (motion.mean_turns + motion.torsion_turns)[::10],
     )
 
 

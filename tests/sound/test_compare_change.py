@@ -10,6 +10,8 @@ import pytest
 from beltside.sound.compare_change import (
     BandTake,
     Change,
+    band_changes,
+    band_covariance,
     joined,
     line_change,
     overall_change,
@@ -90,6 +92,25 @@ def test_an_unsure_gain_widens_the_range() -> None:
     assert widths[1] > 2.0 * widths[0]
 
 
+def test_a_line_that_crossed_the_edge_of_a_band_is_no_change() -> None:
+    """The same line of the engine, in the first band before and in the second after."""
+    before = take([1.01, 0.01, 0.01], [1.0, 0.0, 0.0])
+    after = take([0.01, 1.01, 0.01], [0.0, 1.0, 0.0])
+    gain = known_gain(0.0)
+    spread = band_covariance(before, after, gain, 0.2, 0.13, np.ones(3))
+    for change in band_changes(before, after, gain, spread)[:2]:
+        assert change.value == pytest.approx(0.0, abs=0.1)
+
+
+def test_bands_share_what_moving_the_phone_does_with_their_neighbours_only() -> None:
+    sound = take([1.0, 1.0, 1.0], [0.0, 0.0, 0.0])
+    gain = replace(known_gain(0.0, 0.0), at_hz=np.array([100.0, 126.0, 5000.0]))
+    spread = band_covariance(sound, sound, gain, 0.0, 0.0, np.ones(3))
+    assert np.linalg.eigvalsh(spread).min() > 0.0
+    assert spread[0, 1] > 0.9 * 0.8**2
+    assert abs(spread[0, 2]) < 1e-3
+
+
 def test_a_line_of_known_change() -> None:
     change = line_change((4.0, 0.1), (1.0, 0.05), (0.0, 0.2), 1.0)
     assert change.value == pytest.approx(10.0 * np.log10(4.0))
@@ -98,9 +119,18 @@ def test_a_line_of_known_change() -> None:
     assert change.low < change.value < change.high
 
 
-def test_a_line_that_is_gone_has_an_open_end() -> None:
-    change = line_change((4.0, 0.1), (0.02, 0.05), (0.0, 0.2), 1.0)
-    assert change.high is None
+def test_a_line_heard_in_one_take_only_is_open_one_way_and_no_change_is_possible() -> None:
+    """It may be gone, or never have been the engine's."""
+    gone = line_change((4.0, 0.1), (0.02, 0.05), (0.0, 0.2), 1.0)
+    assert (gone.low, gone.high) == (0.0, None)
+    assert gone.value > 10.0
+    new = line_change((0.02, 0.05), (4.0, 0.1), (0.0, 0.2), 1.0)
+    assert (new.low, new.high) == (None, 0.0)
+    assert new.value < -10.0
+
+
+def test_a_line_well_down_in_both_takes_has_surely_changed() -> None:
+    change = line_change((4.0, 0.01), (0.2, 0.01), (0.0, 0.2), 1.0)
     assert change.low is not None
     assert change.low > 6.0
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import scipy.signal
 
 from beltside.base.errors import OutOfRangeError
 from beltside.sound.compare_frames import (
@@ -14,7 +15,8 @@ from beltside.sound.compare_frames import (
     time_frames,
     turn_frames,
 )
-from beltside.sound.compare_power import mean_and_sd, own_noise, window_power
+from beltside.sound.compare_power import mean_and_sd, own_noise, window_power, without_noise
+from beltside.sound.level import third_octave_edges
 from beltside.sound.third_octave import whole_bands
 from beltside.sound.track import CrankTrack
 
@@ -96,10 +98,32 @@ def test_the_recordings_own_noise_is_told_from_sound() -> None:
     noise = 1e-3 * rng.normal(size=time_s.size)
     tone = 0.1 * np.sin(2 * np.pi * 200.0 * time_s)
     frames = time_frames(noise + tone, RATE_HZ, None, 8000.0)
-    marked = own_noise(frames.band, frames.power.mean(axis=0))
+    power = frames.power.mean(axis=0)
+    own = own_noise(frames.band, power)
+    left, _, marked = without_noise(power, 0.0 * power, own)
     band = whole_bands(8000.0)
     assert not marked[band == -7].any()
     assert marked[-4:].all()
+    assert left[band == -7] == pytest.approx(0.5 * 0.1**2, rel=0.02)
+    # White noise of variance s^2 has s^2 / (half the rate) in each hertz.
+    low_hz, _, high_hz = third_octave_edges(frames.band)
+    wanted = (high_hz - low_hz) * 1e-6 / (RATE_HZ / 2.0)
+    assert own == pytest.approx(wanted, rel=0.1)
     falling = np.cumsum(rng.normal(size=time_s.size)) * 1e-3
     frames = time_frames(falling, RATE_HZ, None, 8000.0)
     assert not own_noise(frames.band, frames.power.mean(axis=0)).any()
+
+
+def test_the_recordings_own_noise_is_heard_where_the_phone_cut_the_low_notes() -> None:
+    """Sound cut off below 120 Hz and strong up to the top: the lowest bands hold white noise."""
+    rng = np.random.default_rng(6)
+    cut = scipy.signal.butter(8, 120.0, "high", fs=RATE_HZ, output="sos")
+    sound = scipy.signal.sosfilt(cut, 0.03 * rng.normal(size=12 * RATE_HZ))
+    frames = time_frames(sound + 1e-4 * rng.normal(size=sound.size), RATE_HZ, None, 8000.0)
+    power = frames.power.mean(axis=0)
+    own = own_noise(frames.band, power)
+    low_hz, centre_hz, high_hz = third_octave_edges(frames.band)
+    wanted = (high_hz - low_hz) * 1e-8 / (RATE_HZ / 2.0)
+    assert np.abs(10.0 * np.log10(own / wanted)).max() < 2.5
+    marked = without_noise(power, 0.0 * power, own)[2]
+    assert not marked[centre_hz > 200.0].any()

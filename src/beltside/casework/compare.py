@@ -37,17 +37,17 @@ from beltside.casework.takes import ArraySource, Conditions, hear_all
 from beltside.drive.expected import firing_order
 from beltside.drive.sheet import DriveSheet
 from beltside.sound.compare_change import (
-    PLACE_DB,
     BandTake,
     Change,
     band_changes,
+    band_covariance,
     matched_parts,
     overall_change,
-    tone_stray_db,
 )
 from beltside.sound.compare_frames import common_speeds, speed_range, speed_weights, time_frames
 from beltside.sound.compare_gain import FEWEST, Gain, gain_over_frequency, line_gains
 from beltside.sound.compare_heard import HeardRatio, heard_ratios
+from beltside.sound.compare_muffled import engine_tilt, level_tilt
 from beltside.sound.gate import Float64
 from beltside.sound.level import level_of_power, third_octave_edges
 from beltside.sound.loudness import BANDS
@@ -187,6 +187,14 @@ def _compare_matched(
         for side, (take, weight) in enumerate(zip(matched, weights, strict=True))
     ]
     reasons += checks.gain_reasons(gain, bands[0].power)
+    if not reasons:
+        heard = ~(bands[0].floor | bands[1].floor)
+        change_db = level_of_power(bands[1].power) - level_of_power(bands[0].power)
+        reasons += checks.muffled_reasons(
+            (takes[0].name, takes[1].name),
+            engine_tilt(points, beats),
+            level_tilt(centre_hz[heard], change_db[heard]),
+        )
     if reasons:
         return _refused(takes, cranks, sheet, reasons)
     rpm = [float(weight @ take.times.rpm) for take, weight in zip(matched, weights, strict=True)]
@@ -198,9 +206,10 @@ def _compare_matched(
         for weight in (flat, weight_a)
     )
     wide = (high_hz - low_hz) / (firing_order(sheet) * rpm[0] / 60.0)
-    changes = band_changes(bands[0], bands[1], gain, speed_db, apart_db, wide)
+    spread = band_covariance(bands[0], bands[1], gain, speed_db, apart_db, wide)
+    changes = band_changes(bands[0], bands[1], gain, spread)
     explained = line_changes((one.hearing, other.hearing), (one.turns, other.turns), gain, sheet)
-    loud, sharp = _heard(matched, weights, bands, gain, band, apart_db)
+    loud, sharp = _heard(matched, weights, bands, gain, band, spread)
     total, total_sd = gain.weighted(bands[0].power)
     return CompareResult(
         comparable=True,
@@ -230,29 +239,26 @@ def _heard(
     bands: list[BandTake],
     gain: Gain,
     band: npt.NDArray[np.intp],
-    apart_db: float,
+    spread: Float64,
 ) -> tuple[HeardRatio, HeardRatio]:
-    """Ratios of loudness and sharpness at the first take's gain."""
+    """Ratios of loudness and sharpness at the first take's gain; `spread` is the covariance of
+    the bands' changes."""
     engine, rest, rest_after = matched_parts(bands[0], bands[1], gain)
     known = np.isin(BANDS, band)
     place = np.searchsorted(band, BANDS[known])
     powers = []
-    for take, weight, own, fixed in zip(
-        matched, weights, bands, (engine + rest, engine + rest_after), strict=True
+    for take, weight, fixed in zip(
+        matched, weights, (engine + rest, engine + rest_after), strict=True
     ):
         through = np.zeros(BANDS.size)
         mean = weight @ take.times.loudness_power
+        inside = weight @ take.times.power[:, : band.size]
         # What the filters let through of the neighbours stays in proportion to the band.
-        through[known] = mean[known] * fixed[place] / np.maximum(own.power[place], 1e-30)
+        through[known] = mean[known] * fixed[place] / np.maximum(inside[place], 1e-30)
         powers.append(through)
-    share = np.maximum(rest, rest_after) / np.maximum(np.maximum(rest, rest_after) + engine, 1e-30)
-    stray = sum((own.sd / np.maximum(own.power, 1e-30)) ** 2 for own in bands) * 18.86 * share
-    tonal = np.max([own.tonal / np.maximum(own.power, 1e-30) for own in bands], axis=0)
-    stray = stray + (np.minimum(tonal, 1.0) * tone_stray_db(gain, apart_db)) ** 2
     covariance = np.zeros((BANDS.size, BANDS.size))
-    inside = gain.covariance + np.diag(stray) + PLACE_DB**2 * np.outer(share, share)
     index = np.flatnonzero(known)
-    covariance[np.ix_(index, index)] = inside[np.ix_(place, place)]
+    covariance[np.ix_(index, index)] = spread[np.ix_(place, place)]
     return heard_ratios(powers[0], powers[1], covariance)
 
 

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from beltside.casework.crank_speed import CrankSpeed
 from beltside.sound.compare_gain import Gain
+from beltside.sound.compare_muffled import Tilt, muffled_chance
 from beltside.sound.gate import Float32
 from beltside.sound.level import clipping_share, wind_indicator
 
@@ -24,6 +25,10 @@ SHORTEST_S: Final = 3.0
 STRAY_DB: Final = 5.0
 """Engine lines that stray more than this against each other are another engine's, or the same
 one's heard from another place; from simulated pairs, docs/methods/compare.md."""
+
+MOST_MUFFLED: Final = 0.1
+"""Chance of a muffled take up to which takes are compared: a wrong number costs more than one more
+recording. Own choice."""
 
 COLOUR_DB: Final = 10.0
 """A change of the engine's own sound over frequency beyond this is no other phone, it is a hood,
@@ -100,3 +105,27 @@ def gain_reasons(gain: Gain, power: npt.NDArray[np.float64]) -> list[str]:
                 "held at another place"
             )
     return said
+
+
+def muffled_reasons(names: tuple[str, str], engine: Tilt, level_db: float | None) -> list[str]:
+    """Whether a hood, a cloth or a hand muffled one of the takes; `level_db` is the tilt of the
+    level of all sound [dB per octave]."""
+    chance = muffled_chance(engine, level_db)
+    if chance <= MOST_MUFFLED:
+        return []
+    told = engine.sd_db is not None and abs(engine.db) > 2.0 * engine.sd_db
+    falls = engine.db if told or level_db is None else level_db
+    which = names[1] if falls < 0.0 else names[0]
+    if told:
+        return [
+            f"the engine's own sound falls off by {abs(falls):.0f} dB more with each octave in "
+            f"{which} than in the other take, as when the hood is shut or something covers the "
+            f"phone ({100.0 * chance:.0f} % likely). Record again with the hood as in the other "
+            "take"
+        ]
+    return [
+        f"all sound falls off by {abs(falls):.0f} dB more with each octave in {which} than in the "
+        "other take, as when the hood is shut or something covers the phone, and too little of "
+        f"the engine itself is heard to tell that from a repair ({100.0 * chance:.0f} % likely). "
+        "Record again with the hood as in the other take"
+    ]

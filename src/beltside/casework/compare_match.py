@@ -25,7 +25,13 @@ from beltside.sound.compare_frames import (
     turn_frames,
 )
 from beltside.sound.compare_gain import Gain, GainPoints
-from beltside.sound.compare_power import envelope_power, mean_and_sd, own_noise, window_power
+from beltside.sound.compare_power import (
+    envelope_power,
+    mean_and_sd,
+    own_noise,
+    window_power,
+    without_noise,
+)
 from beltside.sound.gate import Float32, Float64
 from beltside.sound.hearing import Hearing
 from beltside.sound.level import third_octave_edges
@@ -217,12 +223,13 @@ def band_take(
     take: Matched, weight: Float64, lines: EngineLines, side: int, band: npt.NDArray[np.intp]
 ) -> BandTake:
     power, sd = mean_and_sd(take.times.power[:, : band.size], weight, take.times.frame_s)
+    power, sd, floor = without_noise(power, sd, own_noise(band, power))
     low, _, high = third_octave_edges(band)
     clear = lines.power[side] > 3.0 * lines.sd[side]
     hz = lines.order[clear] * take.turns.turn_hz
     inside = (hz[None, :] >= low[:, None]) & (hz[None, :] < high[:, None])
     engine = np.minimum(inside @ lines.power[side][clear], 0.98 * power)
-    return BandTake(power, sd, engine, _tonal(take.turns, lines, low, high), own_noise(band, power))
+    return BandTake(power, sd, engine, _tonal(take.turns, lines, low, high), floor)
 
 
 def _tonal(turns: TurnFrames, lines: EngineLines, low_hz: Float64, high_hz: Float64) -> Float64:

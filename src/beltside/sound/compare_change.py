@@ -34,9 +34,16 @@ pairs."""
 TONE_SPEED_DB: Final = 0.257
 """A ratio of speeds of 1.03 in decibels: wider than most resonances."""
 
-LINE_DB: Final = 3.0
+LINE_DB: Final = 2.0
 """How far a single line strays besides, whatever the speeds: one line stands in one resonance of
 room and body [dB]. From simulated pairs."""
+
+RHYTHM_DB: Final = 3.0
+"""The same for a line in the rhythm: what else sounds in its band changes its beat [dB]."""
+
+SHARED_OCTAVES: Final = 1.0
+"""Over how many octaves a part's noise moves alike when the phone or the speed does; own choice,
+checked on simulated pairs."""
 
 SAMPLING_DB: Final = 3.0
 """What single lines that leave or enter a band can do to its level when the speed differs."""
@@ -71,7 +78,7 @@ class BandTake:
     Attributes
     ----------
     power, sd
-        Mean square and its standard deviation, shape (b,).
+        Mean square and its standard deviation, the recording's own noise taken off, shape (b,).
     engine
         The part of it in the engine's own lines, shape (b,).
     tonal
@@ -154,23 +161,30 @@ def tone_stray_db(gain: Gain, apart_db: float) -> float:
 def matched_parts(
     before: BandTake, after: BandTake, gain: Gain
 ) -> tuple[Float64, Float64, Float64]:
-    """The engine's common part, and the rest of either take, at the first one's gain."""
+    """The engine's common part, and the rest of either take, at the first one's gain.
+
+    The mean of both takes is the common part: a line that a little more speed moved over the edge
+    of a band counts half in either band.
+    """
     scale = 10.0 ** (-0.1 * gain.db)
-    engine = np.sqrt(before.engine * after.engine * scale)
+    engine = 0.5 * (before.engine + after.engine * scale)
     one = np.maximum(before.power - before.engine, 0.0)
     other = np.maximum(after.power - after.engine, 0.0) * scale
     return engine, one, other
 
 
-def band_changes(
+def band_covariance(
     before: BandTake,
     after: BandTake,
     gain: Gain,
     speed_db: float,
     apart_db: float,
     lines_in_band: Float64,
-) -> list[Change]:
-    """How much quieter each third-octave band is.
+) -> Float64:
+    """How far the changes of the third-octave bands may be off together, shape (b, b) [dB^2].
+
+    The gain and what moving the phone or another speed does are shared by neighbouring bands:
+    one part's noise covers about an octave alike.
 
     Parameters
     ----------
@@ -180,22 +194,33 @@ def band_changes(
         How many firing lines fall into each band, shape (b,).
     """
     engine, one, other = matched_parts(before, after, gain)
-    value = _DB * np.log(np.maximum(engine + one, 1e-30) / np.maximum(engine + other, 1e-30))
     rest = np.maximum(one, other) / np.maximum(np.maximum(one, other) + engine, 1e-30)
-    variance = (before.sd / np.maximum(before.power, 1e-30)) ** 2
-    variance = (variance + (after.sd / np.maximum(after.power, 1e-30)) ** 2) * _DB**2 * rest
-    variance = variance + np.diag(gain.covariance) * rest
-    variance = variance + rest**2 * (PLACE_DB**2 + speed_db**2) + 0.2**2
+    own = (before.sd / np.maximum(before.power, 1e-30)) ** 2
+    own = (own + (after.sd / np.maximum(after.power, 1e-30)) ** 2) * _DB**2 * rest + 0.2**2
     tonal = np.maximum(
         before.tonal / np.maximum(before.power, 1e-30), after.tonal / np.maximum(after.power, 1e-30)
     )
-    variance = variance + np.minimum(tonal, 1.0) ** 2 * tone_stray_db(gain, apart_db) ** 2
+    own = own + np.minimum(tonal, 1.0) ** 2 * tone_stray_db(gain, apart_db) ** 2
     # A line's foot belongs to nobody: where few lines make a band, their moving makes its level.
     if apart_db > LINE_WIDTH_DB:
-        variance = variance + (SAMPLING_DB * rest) ** 2 / (1.0 + lines_in_band**2)
+        own = own + (SAMPLING_DB * rest) ** 2 / (1.0 + lines_in_band**2)
+    octave = np.log2(gain.at_hz)
+    near = np.exp(-0.5 * ((octave[:, None] - octave[None, :]) / SHARED_OCTAVES) ** 2)
+    shared = near * np.outer(rest, rest) * (PLACE_DB**2 + speed_db**2)
+    result: Float64 = np.diag(own) + shared + gain.covariance * np.sqrt(np.outer(rest, rest))
+    return result
+
+
+def band_changes(
+    before: BandTake, after: BandTake, gain: Gain, covariance: Float64
+) -> list[Change]:
+    """How much quieter each third-octave band is; `covariance` from `band_covariance`."""
+    engine, one, other = matched_parts(before, after, gain)
+    value = _DB * np.log(np.maximum(engine + one, 1e-30) / np.maximum(engine + other, 1e-30))
+    sd = np.sqrt(np.diag(covariance))
     changes = []
     for index in range(value.size):
-        found = change_of(float(value[index]), float(np.sqrt(variance[index])))
+        found = change_of(float(value[index]), float(sd[index]))
         low = None if before.floor[index] else found.low
         high = None if after.floor[index] else found.high
         changes.append(Change(found.value, low, high))
@@ -230,19 +255,25 @@ def line_change(
     -------
     Change
         `high` is None when nothing of the line is left for sure, `low` when there was nothing
-        for sure before.
+        for sure before. Such a line was heard in one take only: on simulated pairs three of four
+        of them came from elsewhere or by chance, and the change had nothing to do with them. So
+        the end that is not open reaches to 0, no change.
     """
     scale = 0.5 if halved else 1.0
     ends = [_level_range(*take, scale) for take in (before, after)]
     (one, one_low, one_high), (other, other_low, other_high) = ends
     value = float(np.clip(one - other + gain[0] + extra_db, -MOST_DB, MOST_DB))
-    stray = np.hypot(scatter_db, np.hypot(PLACE_DB, LINE_DB))
+    stray = np.hypot(scatter_db, np.hypot(PLACE_DB, RHYTHM_DB if halved else LINE_DB))
     more = (NINETY * np.hypot(gain[1], stray)) ** 2
     low = high = None
     if one_low is not None:
         low = value - float(np.sqrt((one - one_low) ** 2 + (other_high - other) ** 2 + more))
     if other_low is not None:
         high = value + float(np.sqrt((one_high - one) ** 2 + (other - other_low) ** 2 + more))
+    if high is None and low is not None:
+        low = min(low, 0.0)
+    elif low is None and high is not None:
+        high = max(high, 0.0)
     return Change(value, low, high)
 
 

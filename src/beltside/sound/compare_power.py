@@ -15,6 +15,12 @@ from beltside.sound.orders import HANN_NOISE_BINS, OrderSpectrum
 
 Ints = npt.NDArray[np.intp]
 
+LOW_NOTES_HZ: Final = 150.0
+"""Below it phones cut low notes off [Hz]."""
+
+NOISE_DOUBT: Final = 0.25
+"""Share by which a recording's own noise may differ from even density; own choice."""
+
 _BATCH_S: Final = 0.7
 
 
@@ -123,19 +129,34 @@ def envelope_power(
     return found, np.sqrt(variance / spectrum.averages)
 
 
-def own_noise(band: Ints, power: Float64) -> npt.NDArray[np.bool_]:
-    """Bands in which little but the recording's own noise is left, shape (b,).
+def own_noise(band: Ints, power: Float64) -> Float64:
+    """Power of the recording's own noise in each band, 0 where none can be told, shape (b,).
 
     A microphone's and converter's noise is about as dense at every frequency. Where the highest
     bands (three or more) agree in density within 2 dB and none is thinner, that density is taken
-    for it, and bands within 3 dB of it are marked.
+    for it. Else where the lowest do (two or more within 2.5 dB, up to 125 Hz): phones cut low
+    notes off before the converter adds its noise.
     """
     low, _, high = third_octave_edges(band)
     density = power / (high - low)
     least = float(density.min())
-    flat = density < least * 10.0**0.2
-    run = int(np.argmin(flat[::-1])) if not flat.all() else flat.size
-    if run < 3 or least <= 0.0:
-        return np.zeros(band.size, dtype=np.bool_)
-    result: npt.NDArray[np.bool_] = density < least * 10.0**0.3
-    return result
+    if least <= 0.0:
+        return np.zeros(band.size)
+    for row, fewest, apart_db in (
+        (density[::-1], 3, 2.0),
+        (density[: int(np.sum(high < LOW_NOTES_HZ))], 2, 2.5),
+    ):
+        near = row < least * 10.0 ** (0.1 * apart_db)
+        run = int(np.argmin(near)) if not near.all() else near.size
+        if run >= fewest:
+            return float(np.exp(np.mean(np.log(row[:run])))) * (high - low)
+    return np.zeros(band.size)
+
+
+def without_noise(
+    power: Float64, sd: Float64, noise: Float64
+) -> tuple[Float64, Float64, npt.NDArray[np.bool_]]:
+    """Powers with the recording's own noise taken off, their standard deviations, and bands in
+    which little else is left (half the power or more is noise), shapes (b,)."""
+    left = np.maximum(power - noise, 0.1 * noise)
+    return left, np.hypot(sd, NOISE_DOUBT * noise), noise > 0.5 * power
