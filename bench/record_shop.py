@@ -11,9 +11,11 @@ import numpy as np
 import numpy.typing as npt
 import sqlalchemy as sa
 
+from beltside.jobs import sealed_rows
 from beltside.jobs.card import card_from
 from beltside.jobs.database import Database
 from beltside.jobs.schema import COUNTER, ENTRY, ENTRY_VERSION, FILE_USE, JOB, SOUND, STORED_FILE
+from beltside.jobs.sealed_rows import SEALED
 
 START = datetime(2020, 1, 7, 8, tzinfo=UTC)
 SYLLABLES = (
@@ -99,7 +101,10 @@ def fill(database: Database, jobs: int, takes: int, seed: int) -> list[tuple[str
             made += _add_job(rows, chance, number, takes)
         with database.writing() as connection:
             for table, values in rows.items():
-                connection.execute(table.insert(), values)
+                if table in SEALED:
+                    sealed_rows.insert_all(connection, table, values)
+                else:
+                    connection.execute(table.insert(), values)
     with database.writing() as connection:
         connection.execute(COUNTER.insert().values(name="job", value=jobs))
     return made
@@ -197,7 +202,7 @@ def add_sounds(
             for (entry_id, job_id, cause), vector in zip(some, made.astype("<f2"), strict=True)
         ]
         with database.writing() as connection:
-            connection.execute(SOUND.insert(), rows)
+            sealed_rows.insert_all(connection, SOUND, rows)
     with database.writing() as connection:
         connection.execute(COUNTER.insert().values(name="sound", value=1))
     return np.argsort(apart, axis=1, kind="stable")[:, :5]

@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
-from beltside.base.errors import InputError
+from beltside.base.errors import InputError, LimitError
 from beltside.casework.plan_form import PlanForm, PlanRow, plan_form, plan_toml, try_plan
 from beltside.casework.teardown_templates import template_names, template_text
+from beltside.casework.toml_form import MOST_LETTERS
 
 TEXT = template_text("coolant-pump")
 
@@ -108,3 +109,13 @@ def test_text_that_is_no_toml_is_told() -> None:
     with pytest.raises(InputError, match="no TOML"):
         plan_form("title = [")
     assert try_plan("title = [").other
+
+
+def test_a_text_that_would_keep_a_parser_busy_is_refused() -> None:
+    """The bounds of every TOML text: docs/trust-files.md."""
+    key = "a" + ".a" * 40 + " = 1\n"
+    for text in (f"# {'x' * MOST_LETTERS}\n", key):
+        with pytest.raises(LimitError):
+            plan_form(text)
+        with pytest.raises(LimitError):
+            plan_toml(PlanForm("Pump", []), text)

@@ -51,7 +51,7 @@ def test_a_whole_record(database: Database, store: FolderStore) -> None:
         ("UPDATE term_use SET entries = entries + 1 WHERE job_number = 1", "search"),
         ("UPDATE term SET jobs = jobs + 1 WHERE word = 'howls'", "search"),
         ("DELETE FROM file_use", "unused file"),
-        ("UPDATE job SET card = '{'", "database"),
+        ("UPDATE job SET card = '{'", "job"),
         ("DROP TABLE sound", "database"),
     ],
 )

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,8 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
+from beltside.jobs.access import AccessBook
+from beltside.jobs.check import verify
 from beltside.jobs.database import (
     MIGRATIONS,
     Database,
@@ -26,9 +29,11 @@ from beltside.jobs.database import (
     migrate,
     open_database,
 )
+from beltside.jobs.queue import Queue
 from beltside.jobs.record import Record
 from beltside.jobs.schema import METADATA
-from beltside.jobs.store import StoredFile
+from beltside.jobs.sealed_rows import SEALED, is_whole, rows_kept
+from beltside.jobs.store import FolderStore, StoredFile
 
 REVISIONS = [step.revision for step in ScriptDirectory(str(MIGRATIONS)).walk_revisions()][::-1]
 
@@ -123,6 +128,56 @@ def test_opening_again_changes_nothing(address: Path | str) -> None:
         assert found(database) == REVISIONS[-1]
 
 
+def test_rows_of_an_older_record_get_their_checksums(database: Database) -> None:
+    """The migration and the record know the rule each for itself: both give the same."""
+    fill(database)
+    queue = Queue(database)
+    queue.ask("listen", 3, "a" * 64, {"belt": "on"}, "j1")
+    work = queue.claim("worker")
+    assert work is not None
+    assert queue.finish(work, {"rpm": 760.5, "why": "Å"})
+    Record(database).sounds.add("t1", 1, [0.6, 0.8])
+    AccessBook(database).make(
+        "phone", "secret", role="helper", name="Åsa", by="Ida", holds_for=timedelta(days=1)
+    )
+    before = checksums(database)
+    assert {name for name, *_ in before} == {table.name for table in SEALED}
+    migrate(database, "0002")
+    migrate(database, "head")
+    assert checksums(database) == before
+
+
+def checksums(database: Database) -> list[tuple[str, str]]:
+    """Those of all rows that are whole; each database gives them in an order of its own."""
+    with database.reading() as connection:
+        return sorted(
+            (table.name, kept["checksum"])
+            for table in SEALED
+            for kept in rows_kept(connection, table)
+            if is_whole(table.name, kept)
+        )
+
+
+def test_what_is_damaged_before_gets_no_checksum(tmp_path: Path) -> None:
+    """An older record with a broken text is carried over, and the text is told."""
+    with open_database(tmp_path / "shop.db") as database:
+        fill(database)
+        migrate(database, "0002")
+        with database.writing() as connection:
+            connection.exec_driver_sql("UPDATE entry SET body = '{' WHERE id = 't1'")
+            connection.exec_driver_sql(
+                "UPDATE job SET created_by = CAST(x'49c3' AS TEXT) WHERE id = 'j1'"
+            )
+        migrate(database, "head")
+        assert {table for table, _ in checksums(database)} == {
+            "entry",
+            "entry_version",
+            "stored_file",
+        }
+        found = verify(database, FolderStore(tmp_path / "files")).problems
+        assert {(one.about, one.name) for one in found} >= {("entry", "t1"), ("job", "j1")}
+
+
 # Carries a record over and is killed before a certain statement, as by a power cut; prints how
 # each child ended. Apart from this process, so that forking is safe.
 KILLED = """
@@ -143,7 +198,7 @@ for at in moments:
             def die(_connection, _cursor, statement, *_):
                 global count
                 count += statement.lstrip().upper().startswith(
-                    ("CREATE", "DROP", "INSERT", "UPDATE")
+                    ("ALTER", "CREATE", "DROP", "INSERT", "UPDATE")
                 )
                 if count == at:
                     os.kill(os.getpid(), signal.SIGKILL)
@@ -190,6 +245,34 @@ def test_killed_in_the_middle(address: Path | str, to: str) -> None:
         if to == "head":
             fill(database)
         assert Record(database).job("j1").number == 1
+
+
+@pytest.mark.parametrize("moment", [1, 4, 9, 12])
+def test_killed_while_the_checksums_are_written(address: Path | str, moment: int) -> None:
+    with open_database(address) as database:
+        fill(database)
+        before = checksums(database)
+        migrate(database, "0002")
+    given = json.dumps([str(address), "head", [moment]])
+    with subprocess.Popen(
+        [sys.executable, "-c", KILLED, given],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as child:
+        assert child.stdin is not None
+        assert child.stdout is not None
+        assert child.stdout.readline().strip() == str(-signal.SIGKILL)
+        with connect(address) as database:
+            assert found(database) == "0002"
+            with database.reading() as connection:
+                names = {one["name"] for one in sa.inspect(connection).get_columns("entry")}
+            assert "checksum" not in names
+        child.stdin.write("\n")
+        child.stdin.flush()
+    with open_database(address) as database:
+        assert checksums(database) == before
+        assert Record(database).entry("t1").body["place"] == "pump"
 
 
 def test_many_open_a_new_record_at_once(address: Path | str) -> None:

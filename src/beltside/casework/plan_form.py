@@ -16,15 +16,15 @@ from pathlib import Path
 from typing import Any, Final
 
 import tomlkit
-from tomlkit.exceptions import ParseError
 from tomlkit.items import AoT
 
 from beltside.base.errors import InputError
 from beltside.casework.formats.problems import FileProblemsError
 from beltside.casework.formats.teardown_job import job_from
-from beltside.casework.formats.toml_file import parse_toml
+from beltside.casework.formats.toml_file import parse_toml, require_modest
 from beltside.casework.teardown import teardown_of
 from beltside.casework.teardown_results import TeardownResult
+from beltside.casework.toml_form import MOST_LETTERS, parsed
 
 MOST_ROWS: Final = 40
 """A longer job is bent as text."""
@@ -127,11 +127,16 @@ def plan_form(toml: str) -> PlanForm:
     ------
     InputError
         When the text is no TOML.
+    LimitError
+        When it is far longer than a plan is.
     """
+    require_modest(toml, Path("The plan"), most=MOST_LETTERS)
     try:
         document = tomllib.loads(toml)
-    except tomllib.TOMLDecodeError as error:
-        raise _no_toml(error) from error
+    except (ValueError, RecursionError) as error:
+        raise InputError(
+            f"The plan is no TOML: {error}", instead="the form, or a text as in the docs"
+        ) from error
     things = _things(document)
     titles = _titles(document)
     return PlanForm(str(document.get("title", "")), [_row(one, titles) for one in things])
@@ -169,8 +174,10 @@ def plan_toml(form: PlanForm, before: str, *, out: Sequence[str] = ()) -> str:
     ------
     InputError
         When `before` is no TOML.
+    LimitError
+        When it is far longer than a plan is.
     """
-    document = _parsed(before)
+    document = parsed(before, "plan")
     if form.title.strip() and form.title != document.get("title"):
         document["title"] = form.title.strip()
     by_name = {str(thing.get("name", "")): thing for thing in _things(document)}
@@ -243,17 +250,6 @@ def _field_of(where: Sequence[str | int]) -> str:
 
 
 # Reading -----------------------------------------------------------------------------------------
-
-
-def _parsed(toml: str) -> Any:
-    try:
-        return tomlkit.parse(toml)
-    except ParseError as error:
-        raise _no_toml(error) from error
-
-
-def _no_toml(error: ValueError) -> InputError:
-    return InputError(f"The plan is no TOML: {error}", instead="the form, or a text as in the docs")
 
 
 def _things(document: Mapping[str, Any]) -> list[Any]:

@@ -143,7 +143,10 @@ def rescue_into(
         )
     say = progress or (lambda _what, _share: None)
     say("copying what is whole", 0.0)
-    with _as_it_is(folder, database) as damaged, open_database(to / DATABASE_FILE) as new:
+    with (
+        _as_it_is(folder, database, older_too=True) as damaged,
+        open_database(to / DATABASE_FILE) as new,
+    ):
         rescued = rescue(
             damaged,
             new,
@@ -154,7 +157,7 @@ def rescue_into(
     return Saved(to, rescued)
 
 
-def _as_it_is(folder: Path, database: str | None) -> Database:
+def _as_it_is(folder: Path, database: str | None, *, older_too: bool = False) -> Database:
     """The database as it is found; nothing is made or brought up to date."""
     where = database or os.environ.get(URL_VARIABLE) or folder / DATABASE_FILE
     if isinstance(where, Path) and not where.is_file():
@@ -165,7 +168,7 @@ def _as_it_is(folder: Path, database: str | None) -> Database:
         )
     found = connect(where)
     try:
-        require_this_version(found)
+        require_this_version(found, or_older=older_too)
     except BaseException:
         found.close()
         raise

@@ -114,6 +114,7 @@ def restore(
         [
             f"{done.jobs} jobs and {done.files} files of {done.made_at[:16]} UTC are in {folder}.",
             *(f"  The stored file {one[:12]} was not to be had." for one in done.missing),
+            *(f"  Damaged when the backup was made: {says}." for says in done.damaged),
             f"Open them: beltside serve --folder {folder}",
         ]
     )

@@ -59,6 +59,11 @@ def check(
     losses = [one for one in checked.problems if one.is_loss]
     untidy = [one for one in checked.problems if not one.is_loss]
     lines = [f"{checked.entries} entries and {checked.files} stored files read."]
+    if checked.damaged_entries or checked.damaged_files:
+        lines.append(
+            f"Whole are {checked.entries - checked.damaged_entries} of the entries and "
+            f"{checked.files - checked.damaged_files} of the files."
+        )
     lines += [f"{says}." for says in found.put_right]
     if losses:
         lines.append("Lost or damaged:")

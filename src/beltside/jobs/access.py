@@ -16,6 +16,7 @@ from typing import Any, Final, Literal
 import sqlalchemy as sa
 
 from beltside.base.errors import InputError
+from beltside.jobs import sealed_rows
 from beltside.jobs.database import Database
 from beltside.jobs.reading import MissingError
 from beltside.jobs.schema import ACCESS
@@ -149,16 +150,11 @@ class AccessBook:
         """
         at = self._now()
         with self.database.writing() as connection:
-            row = connection.execute(
-                ACCESS.update()
-                .where(
-                    ACCESS.c.kind == "code", ACCESS.c.secret_sha256 == secret_hash(code), _holds(at)
-                )
-                .values(ended_at=at, how_ended="used", seen_at=at)
-                .returning(ACCESS)
-            ).one_or_none()
-            if row is None:
+            this = (ACCESS.c.kind == "code", ACCESS.c.secret_sha256 == secret_hash(code))
+            used: dict[str, Any] = {"ended_at": at, "how_ended": "used", "seen_at": at}
+            if not sealed_rows.update(connection, ACCESS, *this, _holds(at), **used):
                 return None
+            row = connection.execute(sa.select(ACCESS).where(*this)).one()
             return self._insert(
                 connection,
                 "phone",
@@ -184,8 +180,8 @@ class AccessBook:
             return None
         if row.seen_at is None or at - row.seen_at >= SEEN_EVERY:
             with self.database.writing() as connection:
-                connection.execute(
-                    ACCESS.update().where(ACCESS.c.id == row.id, _holds(at)).values(seen_at=at)
+                sealed_rows.update(
+                    connection, ACCESS, ACCESS.c.id == row.id, _holds(at), seen_at=at
                 )
         return _access(row)
 
@@ -199,11 +195,8 @@ class AccessBook:
         """
         at = self._now()
         with self.database.writing() as connection:
-            connection.execute(
-                ACCESS.update()
-                .where(ACCESS.c.id == access_id, ACCESS.c.ended_at.is_(None))
-                .values(ended_at=at, how_ended=how)
-            )
+            this = (ACCESS.c.id == access_id, ACCESS.c.ended_at.is_(None))
+            sealed_rows.update(connection, ACCESS, *this, ended_at=at, how_ended=how)
             row = connection.execute(
                 sa.select(ACCESS).where(ACCESS.c.id == access_id)
             ).one_or_none()
@@ -215,13 +208,9 @@ class AccessBook:
         """End every phone, code and link that holds; how many there were."""
         at = self._now()
         with self.database.writing() as connection:
-            ended = connection.execute(
-                ACCESS.update()
-                .where(_holds(at))
-                .values(ended_at=at, how_ended="revoked")
-                .returning(ACCESS.c.id)
+            return sealed_rows.update(
+                connection, ACCESS, _holds(at), ended_at=at, how_ended="revoked"
             )
-            return len(ended.all())
 
     def listed(self, kind: Kind, *, job_id: str | None = None) -> list[Access]:
         """All of a kind, the newest first, those that are over included for 90 days."""
@@ -229,8 +218,8 @@ class AccessBook:
         if job_id is not None:
             query = query.where(ACCESS.c.job_id == job_id)
         with self.database.reading() as connection:
-            rows = connection.execute(query.order_by(ACCESS.c.made_at.desc(), ACCESS.c.id))
-            return [_access(row) for row in rows]
+            found = connection.execute(query.order_by(ACCESS.c.made_at.desc(), ACCESS.c.id))
+            return [_access(row) for row in found]
 
     def _insert(
         self,
@@ -245,26 +234,26 @@ class AccessBook:
         job_id: str | None,
         entry_id: str | None,
     ) -> Access:
-        row = connection.execute(
-            ACCESS.insert()
-            .values(
-                id=secrets.token_hex(12),
-                kind=kind,
-                secret_sha256=secret_hash(secret),
-                role=role,
-                name=name,
-                job_id=job_id,
-                entry_id=entry_id,
-                made_at=at,
-                made_by=by,
-                expires_at=at + holds_for,
-                seen_at=at if kind == "phone" else None,
-                ended_at=None,
-                how_ended=None,
-            )
-            .returning(ACCESS)
-        ).one()
-        return _access(row)
+        access_id = secrets.token_hex(12)
+        sealed_rows.insert(
+            connection,
+            ACCESS,
+            id=access_id,
+            kind=kind,
+            secret_sha256=secret_hash(secret),
+            role=role,
+            name=name,
+            job_id=job_id,
+            entry_id=entry_id,
+            made_at=at,
+            made_by=by,
+            expires_at=at + holds_for,
+            seen_at=at if kind == "phone" else None,
+            ended_at=None,
+            how_ended=None,
+        )
+        made = connection.execute(sa.select(ACCESS).where(ACCESS.c.id == access_id)).one()
+        return _access(made)
 
     def _tidy(self, connection: sa.Connection, at: datetime) -> None:
         """Take out what is long over, so that the table does not grow for ever."""

@@ -8,8 +8,9 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from beltside.jobs import sealed_rows
 from beltside.jobs.database import Database
-from beltside.jobs.queue import Analysis, Queue, settings_key
+from beltside.jobs.queue import Analysis, Queue, begin, settings_key
 from beltside.jobs.schema import ANALYSIS
 
 
@@ -35,22 +36,9 @@ def look_up(
 
 def claim_this(database: Database, name: str, worker: str) -> Analysis | None:
     """Take one certain piece of work; None when it does not wait any more."""
-    now = datetime.now(UTC)
+    waits = (ANALYSIS.c.id == name, ANALYSIS.c.state == "waiting")
     with database.writing() as connection:
-        taken = connection.execute(
-            ANALYSIS.update()
-            .where(ANALYSIS.c.id == name, ANALYSIS.c.state == "waiting")
-            .values(
-                state="running",
-                worker=worker,
-                beat_at=now,
-                started_at=now,
-                attempts=ANALYSIS.c.attempts + 1,
-                progress=0,
-                doing="",
-            )
-        )
-        if taken.rowcount == 0:
+        if not begin(connection, *waits, worker=worker, at=datetime.now(UTC)):
             return None
     return Queue(database).get(name)
 
@@ -60,15 +48,14 @@ def call_off_others(database: Database, name: str) -> int:
     settings: it has been overtaken. Gives how many."""
     with database.writing() as connection:
         this = connection.execute(sa.select(ANALYSIS).where(ANALYSIS.c.id == name)).one()
-        done = connection.execute(
-            ANALYSIS.update()
-            .where(
-                ANALYSIS.c.method == this.method,
-                ANALYSIS.c.subject == this.subject,
-                ANALYSIS.c.job_id.is_not_distinct_from(this.job_id),
-                ANALYSIS.c.state == "waiting",
-                ANALYSIS.c.id != name,
-            )
-            .values(state="cancelled", ended_at=datetime.now(UTC))
+        return sealed_rows.update(
+            connection,
+            ANALYSIS,
+            ANALYSIS.c.method == this.method,
+            ANALYSIS.c.subject == this.subject,
+            ANALYSIS.c.job_id.is_not_distinct_from(this.job_id),
+            ANALYSIS.c.state == "waiting",
+            ANALYSIS.c.id != name,
+            state="cancelled",
+            ended_at=datetime.now(UTC),
         )
-        return int(done.rowcount)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -9,16 +10,45 @@ from typing import Any, Final, Literal
 
 import sqlalchemy as sa
 
-from beltside.jobs.database import Database, RecordError
-from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, METADATA, STORED_FILE, TERM
+from beltside.jobs.database import Database, RecordError, counted
+from beltside.jobs.schema import (
+    ACCESS,
+    ANALYSIS,
+    COUNTER,
+    ENTRY,
+    ENTRY_VERSION,
+    FILE_USE,
+    JOB,
+    METADATA,
+    SOUND,
+    STORED_FILE,
+    TERM,
+)
+from beltside.jobs.sealed_rows import SEALED, Kept, damaged_letters, is_whole, rows_kept
 from beltside.jobs.search_words import uses_kept, uses_wanted
 from beltside.jobs.store import FolderStore, StoreError
 
-About = Literal["database", "entry", "file", "unused file", "half-arrived file", "search"]
-LOSSES: Final = frozenset({"database", "entry", "file"})
+About = Literal[
+    "database",
+    "entry",
+    "job",
+    "file",
+    "result",
+    "sound",
+    "access",
+    "unused file",
+    "half-arrived file",
+    "search",
+]
+LOSSES: Final = frozenset({"database", "entry", "job", "file", "result", "sound", "access"})
 """What is a loss; the rest is only untidy and can be put right without a backup."""
 
 Progress = Callable[[str, float], None]
+
+_BODY: Final = sa.type_coerce(ENTRY.c.body, sa.Text).label("body")
+_WHERE: Final = sa.select(ENTRY.c.kind, _BODY, JOB.c.number).join_from(
+    ENTRY, JOB, ENTRY.c.job_id == JOB.c.id, isouter=True
+)
 
 
 @dataclass(frozen=True)
@@ -48,6 +78,16 @@ class Checked:
     problems: tuple[Problem, ...]
 
     @property
+    def damaged_entries(self) -> int:
+        """Of how many entries something is lost or damaged, in any version."""
+        return len({one.name for one in self.problems if one.about == "entry"})
+
+    @property
+    def damaged_files(self) -> int:
+        """How many stored files are lost or damaged."""
+        return len({one.name for one in self.problems if one.about == "file"})
+
+    @property
     def whole(self) -> bool:
         """Whether nothing is lost or damaged; something may be untidy."""
         return not any(problem.is_loss for problem in self.problems)
@@ -58,6 +98,8 @@ class Checked:
             "whole": self.whole,
             "entries": self.entries,
             "files": self.files,
+            "damaged_entries": self.damaged_entries,
+            "damaged_files": self.damaged_files,
             "problems": [
                 {
                     "about": one.about,
@@ -80,24 +122,41 @@ def verify(database: Database, store: FolderStore, *, progress: Progress | None 
     say = progress or (lambda _what, _share: None)
     say("reading the database", 0.0)
     problems = list(_database(database))
-    entries = files = 0
-    if not problems:
-        try:
+    try:
+        known, used = _of_files(database)
+        entries = _count(database, ENTRY)
+    except RecordError as error:
+        problems += [] if problems else [Problem("database", "", str(error))]
+        return Checked(0, 0, tuple(problems))
+    try:
+        if not any(one.about == "database" for one in problems):
+            say("reading the entries", 0.05)
             with database.reading() as connection:
-                count = sa.select(sa.func.count())
-                entries = connection.execute(count.select_from(ENTRY)).scalar_one()
-                files = connection.execute(count.select_from(STORED_FILE)).scalar_one()
-                say("reading the entries", 0.05)
-                problems += _entries(connection)
-                problems += _search(connection)
-                known = {row.sha256: row for row in connection.execute(sa.select(STORED_FILE))}
-                used = set(connection.execute(sa.select(FILE_USE.c.sha256)).scalars())
-            of_files = list(_files(store, known, used, say))
-            with database.reading() as connection:
-                problems += [_with_needs(connection, one) for one in of_files]
-        except RecordError as error:
-            problems.append(Problem("database", "", str(error)))
-    return Checked(entries, files, tuple(problems))
+                damaged = {one.name for one in problems if one.about == "entry"}
+                problems += _entries(connection, damaged)
+                # Of damaged words nobody knows what they were.
+                problems += [] if damaged else _search(connection)
+                problems += _counters(connection)
+        of_files = list(_files(store, known, used, say))
+        with database.reading() as connection:
+            problems += [_with_needs(connection, one) for one in of_files]
+    except RecordError as error:
+        problems.append(Problem("database", "", str(error)))
+    return Checked(entries, len(known), tuple(problems))
+
+
+def _count(database: Database, table: sa.Table) -> int:
+    with database.reading() as connection:
+        query = sa.select(sa.func.count()).select_from(table)
+        return int(connection.execute(query).scalar_one())
+
+
+def _of_files(database: Database) -> tuple[dict[str, Any], set[str]]:
+    """The files the record knows, by name, and the names of those that entries need."""
+    with database.reading() as connection:
+        known = {row.sha256: row for row in connection.execute(sa.select(STORED_FILE))}
+        used = set(connection.execute(sa.select(FILE_USE.c.sha256)).scalars())
+    return known, used
 
 
 def _database(database: Database) -> Iterator[Problem]:
@@ -113,20 +172,78 @@ def _database(database: Database) -> Iterator[Problem]:
                     yield Problem("database", table, says)
     except RecordError as error:
         yield Problem("database", "", str(error))
-        return
+        # Its tables can still be looked at one by one.
     for table in METADATA.sorted_tables:
         try:
             with database.reading() as connection:
-                whole = sa.select(table).execution_options(yield_per=1000)
-                with connection.execute(whole) as rows:
-                    for _ in rows:
-                        pass
+                for kept in rows_kept(connection, table):
+                    if table in SEALED and not is_whole(table.name, kept):
+                        yield _damaged(connection, table, kept)
         except RecordError as error:
             yield Problem("database", table.name, f"The table {table.name}: {error}")
 
 
-def _entries(connection: sa.Connection) -> Iterator[Problem]:
-    """Every entry is its newest version, and no version between is missing."""
+_ABOUT: Final[dict[str, About]] = {
+    JOB.name: "job",
+    ENTRY.name: "entry",
+    ENTRY_VERSION.name: "entry",
+    STORED_FILE.name: "file",
+    ANALYSIS.name: "result",
+    SOUND.name: "sound",
+    ACCESS.name: "access",
+}
+
+
+def _damaged(connection: sa.Connection, table: sa.Table, kept: Kept) -> Problem:
+    """A row that is not what was written, in words; any part of it may be the damaged one."""
+    one = {name: _readable(value) for name, value in kept.items()}
+    says, name, stands = "", str(one.get("id") or one.get("entry_id") or ""), ""
+    if table is ENTRY:
+        says = f"The {one['kind']} {name}"
+        stands = _stands(one["kind"], kept["body"], _number(connection, kept["job_id"]))
+    elif table is ENTRY_VERSION:
+        says = f"Version {one['version']} of the entry {name}"
+        stands = _entry_stands(connection, kept["entry_id"])
+    elif table is JOB:
+        says = f"What the list of jobs shows of job {one['number']}"
+    elif table is STORED_FILE:
+        name = str(one["sha256"])
+        says = f"What is known of the stored file {name[:12]} ({one['media_type']})"
+    elif table is ANALYSIS:
+        number = _number(connection, kept["job_id"])
+        says = f"The result {one['method']} of " + (f"job {number}" if number else "no job")
+    elif table is SOUND:
+        says = f"What the take {name} sounds like"
+        stands = _entry_stands(connection, kept["entry_id"])
+    else:
+        says = f"The paired phone, code or link {one['name']}"
+    says += " is damaged: its checksum is another"
+    return Problem(_ABOUT[table.name], name, says, (stands,) if stands else ())
+
+
+def _readable(value: Any) -> Any:
+    return value.encode("ascii", "replace").decode("ascii") if isinstance(value, str) else value
+
+
+def _number(connection: sa.Connection, job_id: Any) -> int | None:
+    if not isinstance(job_id, str) or _readable(job_id) != job_id:
+        return None
+    return connection.execute(sa.select(JOB.c.number).where(JOB.c.id == job_id)).scalar()
+
+
+def _entry_stands(connection: sa.Connection, entry_id: Any) -> str:
+    if _readable(entry_id) != entry_id:
+        return ""
+    with damaged_letters(connection):
+        row = connection.execute(_WHERE.where(ENTRY.c.id == entry_id)).one_or_none()
+    return _stands(row.kind, row.body, row.number) if row is not None else ""
+
+
+def _entries(connection: sa.Connection, damaged: set[str]) -> Iterator[Problem]:
+    """Every entry is its newest version, and no version between is missing.
+
+    Of those that are known to be `damaged` nothing more is said.
+    """
     newest = (
         sa.select(
             ENTRY_VERSION.c.entry_id,
@@ -137,7 +254,7 @@ def _entries(connection: sa.Connection) -> Iterator[Problem]:
         .subquery()
     )
     rows = connection.execute(
-        sa.select(ENTRY.c.id, ENTRY.c.kind, ENTRY.c.body, JOB.c.number)
+        sa.select(ENTRY.c.id, ENTRY.c.kind, _BODY, JOB.c.number)
         .join_from(ENTRY, newest, ENTRY.c.id == newest.c.entry_id, isouter=True)
         .join(JOB, JOB.c.id == ENTRY.c.job_id, isouter=True)
         .where(
@@ -150,14 +267,15 @@ def _entries(connection: sa.Connection) -> Iterator[Problem]:
     )
     for row in rows:
         says = f"Of the {row.kind} {row.id} earlier versions are missing"
-        yield Problem("entry", row.id, says, (_stands(row.kind, row.body, row.number),))
+        if row.id not in damaged:
+            yield Problem("entry", row.id, says, (_stands(row.kind, row.body, row.number),))
     text = {
         name: (sa.type_coerce(ENTRY.c[name], sa.Text), sa.type_coerce(other.c[name], sa.Text))
         for other in (ENTRY_VERSION,)
         for name in ("body", "clash")
     }
     rows = connection.execute(
-        sa.select(ENTRY.c.id, ENTRY.c.kind, ENTRY.c.body, JOB.c.number)
+        sa.select(ENTRY.c.id, ENTRY.c.kind, _BODY, JOB.c.number)
         .join_from(
             ENTRY,
             ENTRY_VERSION,
@@ -178,7 +296,8 @@ def _entries(connection: sa.Connection) -> Iterator[Problem]:
     )
     for row in rows:
         says = f"The {row.kind} {row.id} is not what was last written on it"
-        yield Problem("entry", row.id, says, (_stands(row.kind, row.body, row.number),))
+        if row.id not in damaged:
+            yield Problem("entry", row.id, says, (_stands(row.kind, row.body, row.number),))
 
 
 def _search(connection: sa.Connection) -> Iterator[Problem]:
@@ -191,9 +310,13 @@ def _search(connection: sa.Connection) -> Iterator[Problem]:
         yield Problem("search", str(wrong), says)
 
 
-_WHERE: Final = sa.select(ENTRY.c.kind, ENTRY.c.body, JOB.c.number).join_from(
-    ENTRY, JOB, ENTRY.c.job_id == JOB.c.id, isouter=True
-)
+def _counters(connection: sa.Connection) -> Iterator[Problem]:
+    """What counts up is not behind what it counted."""
+    for name, column in (("job", JOB.c.number), ("sound", SOUND.c.change)):
+        last = connection.execute(sa.select(sa.func.max(column))).scalar() or 0
+        if counted(connection, name) < last:
+            says = f"The record's counter of {name}s is behind them"
+            yield Problem("database", COUNTER.name, says)
 
 
 def _with_needs(connection: sa.Connection, problem: Problem) -> Problem:
@@ -209,8 +332,13 @@ def _with_needs(connection: sa.Connection, problem: Problem) -> Problem:
     return replace(problem, needed_by=needs)
 
 
-def _stands(kind: str, body: Any, number: int | None) -> str:
-    name = str(body.get("name") or "") if isinstance(body, dict) else ""
+def _stands(kind: str, text: Any, number: int | None) -> str:
+    """Where an entry stands, from its body as text, which may be damaged."""
+    try:
+        body = json.loads(text)
+    except (ValueError, TypeError):
+        body = None
+    name = str(_readable(body.get("name") or "")) if isinstance(body, dict) else ""
     where = "the shop's own sheet" if number is None else f"job {number}"
     return f"{kind} {name} of {where}" if name else f"{kind} of {where}"
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
-TABLES_AT: Final = "0002"
+TABLES_AT: Final = "0003"
 """The newest migration: a record that is there needs no look at the others."""
 _ADDRESSES: Final = "postgresql://USER@HOST/NAME, or the path of a file"
 BUSY_MS: Final = 15_000
@@ -189,10 +189,11 @@ def _revision_noted(database: Database) -> str | None:
         return str(found[0]) if len(found) == 1 else None
 
 
-def require_this_version(database: Database) -> None:
+def require_this_version(database: Database, *, or_older: bool = False) -> None:
     """Refuse a record whose tables are not those of this version; nothing is changed.
 
     A record whose own note of its version cannot be read is let through: it is damaged.
+    `or_older` lets those of earlier versions through too.
 
     Raises
     ------
@@ -209,7 +210,7 @@ def require_this_version(database: Database) -> None:
         raise RecordError(
             "There is no record in this database yet", instead="the folder or address of the shop"
         )
-    if found != newest:
+    if found != newest and not or_older:
         raise RecordError(
             f"This record is of an older Beltside (its tables are at {found})",
             allowed=f"tables at {newest}",

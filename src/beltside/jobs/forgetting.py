@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
+from beltside.jobs import sealed_rows
 from beltside.jobs.database import Database
 from beltside.jobs.record import Record
 from beltside.jobs.schema import (
@@ -88,13 +89,10 @@ def rewrite_jobs(
         ).all():
             for table, key in ((ENTRY, ENTRY.c.id), (ENTRY_VERSION, ENTRY_VERSION.c.entry_id)):
                 for row in connection.execute(sa.select(table).where(key == entry.id)).all():
-                    same = sa.and_(key == entry.id, table.c.version == row.version)
+                    same = (key == entry.id, table.c.version == row.version)
                     clash = row.clash and [_clash(entry.kind, one, new_body) for one in row.clash]
-                    connection.execute(
-                        table.update()
-                        .where(same)
-                        .values(body=new_body(entry.kind, row.body), clash=clash)
-                    )
+                    body = new_body(entry.kind, row.body)
+                    sealed_rows.update(connection, table, *same, body=body, clash=clash)
             _exchange(connection, entry.id, files)
         _rewrite_work(connection, job_ids, new_plain, files)
         # Links the owner was given open nothing any more; they may bear his name.
@@ -124,13 +122,13 @@ def _enter(
             sa.select(STORED_FILE.c.sha256).where(STORED_FILE.c.sha256 == stored.sha256)
         ).first()
         if there is None:
-            connection.execute(
-                STORED_FILE.insert().values(
-                    sha256=stored.sha256,
-                    bytes=stored.size_bytes,
-                    media_type=media_type,
-                    added_at=record._now(),
-                )
+            sealed_rows.insert(
+                connection,
+                STORED_FILE,
+                sha256=stored.sha256,
+                bytes=stored.size_bytes,
+                media_type=media_type,
+                added_at=record._now(),
             )
 
 
@@ -179,7 +177,7 @@ def _rewrite_work(
             if taken is not None:
                 connection.execute(ANALYSIS.delete().where(ANALYSIS.c.id == row.id))
                 continue
-        connection.execute(ANALYSIS.update().where(ANALYSIS.c.id == row.id).values(**values))
+        sealed_rows.update(connection, ANALYSIS, ANALYSIS.c.id == row.id, **values)
 
 
 def _free(connection: sa.Connection, files: Mapping[str, tuple[StoredFile, str]]) -> list[str]:

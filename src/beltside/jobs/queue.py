@@ -16,7 +16,8 @@ from typing import Any, Final, Literal
 import sqlalchemy as sa
 
 from beltside.base.errors import InputError
-from beltside.jobs.database import Database, insert_if_new
+from beltside.jobs import sealed_rows
+from beltside.jobs.database import Database
 from beltside.jobs.reading import MissingError
 from beltside.jobs.record import new_id
 from beltside.jobs.schema import ANALYSIS
@@ -105,10 +106,10 @@ class Queue:
             Its name.
         """
         key = settings_key(settings)
-        fresh = {"state": "waiting", "progress": 0, "doing": "", "attempts": 0}
+        fresh: dict[str, Any] = {"state": "waiting", "progress": 0, "doing": "", "attempts": 0}
         with self.database.writing() as connection:
             name = new_id()
-            made = insert_if_new(
+            made = sealed_rows.insert_unless_there(
                 connection,
                 ANALYSIS,
                 id=name,
@@ -129,10 +130,16 @@ class Queue:
                 ANALYSIS.c.subject == subject,
                 ANALYSIS.c.settings_key == key,
             )
-            connection.execute(
-                ANALYSIS.update()
-                .where(same, ANALYSIS.c.state.in_(["failed", "cancelled"]))
-                .values(asked_at=self._now(), worker=None, problem=None, ended_at=None, **fresh)
+            sealed_rows.update(
+                connection,
+                ANALYSIS,
+                same,
+                ANALYSIS.c.state.in_(["failed", "cancelled"]),
+                asked_at=self._now(),
+                worker=None,
+                problem=None,
+                ended_at=None,
+                **fresh,
             )
             return str(connection.execute(sa.select(ANALYSIS.c.id).where(same)).scalar_one())
 
@@ -208,21 +215,8 @@ class Queue:
             name = connection.execute(first.limit(1).with_for_update(skip_locked=True)).scalar()
             if name is None:
                 return None
-            now = self._now()
-            row = connection.execute(
-                ANALYSIS.update()
-                .where(ANALYSIS.c.id == name)
-                .values(
-                    state="running",
-                    worker=worker,
-                    beat_at=now,
-                    started_at=now,
-                    attempts=ANALYSIS.c.attempts + 1,
-                    progress=0,
-                    doing="",
-                )
-                .returning(ANALYSIS)
-            ).one()
+            begin(connection, ANALYSIS.c.id == name, worker=worker, at=self._now())
+            row = connection.execute(sa.select(ANALYSIS).where(ANALYSIS.c.id == name)).one()
             return _analysis_of(row)
 
     def beat(self, work: Analysis) -> bool:
@@ -247,7 +241,7 @@ class Queue:
     def give_back(self, work: Analysis) -> bool:
         """Let go of it before it is done, for another: this attempt does not count."""
         return self._set(
-            *_his(work), state="waiting", worker=None, doing="", attempts=ANALYSIS.c.attempts - 1
+            *_his(work), count={"attempts": -1}, state="waiting", worker=None, doing=""
         )
 
     def release(self, *, worker: str | None = None, silent_s: float = DEAD_AFTER_S) -> int:
@@ -275,20 +269,19 @@ class Queue:
         too_often = ANALYSIS.c.attempts >= MOST_ATTEMPTS
         problem = f"The work was broken off {MOST_ATTEMPTS} times, and nobody said why"
         with self.database.writing() as connection:
-            failed = connection.execute(
-                ANALYSIS.update()
-                .where(dead, too_often)
-                .values(state="failed", ended_at=self._now(), problem=problem)
-            )
-            back = connection.execute(
-                ANALYSIS.update().where(dead).values(state="waiting", worker=None, doing="")
-            )
-            return int(failed.rowcount + back.rowcount)
+            over: dict[str, Any] = {"state": "failed", "ended_at": self._now(), "problem": problem}
+            failed = sealed_rows.update(connection, ANALYSIS, dead, too_often, **over)
+            again: dict[str, Any] = {"state": "waiting", "worker": None, "doing": ""}
+            return failed + sealed_rows.update(connection, ANALYSIS, dead, **again)
 
-    def _set(self, *where: sa.ColumnElement[bool], **values: Any) -> bool:
+    def _set(
+        self,
+        *where: sa.ColumnElement[bool],
+        count: Mapping[str, int] | None = None,
+        **values: Any,
+    ) -> bool:
         with self.database.writing() as connection:
-            done = connection.execute(ANALYSIS.update().where(*where).values(**values))
-            return bool(done.rowcount)
+            return sealed_rows.update(connection, ANALYSIS, *where, count=count, **values) > 0
 
     def _read(self, *where: sa.ColumnElement[bool]) -> list[Analysis]:
         query = sa.select(ANALYSIS).where(*where).order_by(ANALYSIS.c.asked_at, ANALYSIS.c.id)
@@ -304,6 +297,25 @@ def settings_key(settings: Mapping[str, Any]) -> str:
     """
     text = json.dumps(settings, sort_keys=True, allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def begin(
+    connection: sa.Connection, *where: sa.ColumnElement[bool], worker: str, at: datetime
+) -> bool:
+    """Write that a worker begins a piece of work; whether there was one."""
+    done = sealed_rows.update(
+        connection,
+        ANALYSIS,
+        *where,
+        count={"attempts": 1},
+        state="running",
+        worker=worker,
+        beat_at=at,
+        started_at=at,
+        progress=0,
+        doing="",
+    )
+    return done > 0
 
 
 def _his(work: Analysis) -> tuple[sa.ColumnElement[bool], ...]:

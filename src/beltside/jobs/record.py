@@ -13,6 +13,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from beltside.base.errors import ClashError, InputError
+from beltside.jobs import sealed_rows
 from beltside.jobs.card import CARD_KINDS, CLOSED, Card, card_from
 from beltside.jobs.database import Database, count_up, insert_if_new
 from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, join
@@ -83,18 +84,18 @@ class Record(Reading):
                     count_up(connection, "job", -1)
                     return self._sheet(connection, job_id)
                 at = self._now()
-                connection.execute(
-                    JOB.insert().values(
-                        id=job_id,
-                        number=number,
-                        created_at=at,
-                        created_by=by,
-                        changed_at=at,
-                        change=0,
-                        stage="complaint",
-                        closed_at=None,
-                        card=Card("complaint").to_plain(),
-                    )
+                sealed_rows.insert(
+                    connection,
+                    JOB,
+                    id=job_id,
+                    number=number,
+                    created_at=at,
+                    created_by=by,
+                    changed_at=at,
+                    change=0,
+                    stage="complaint",
+                    closed_at=None,
+                    card=Card("complaint").to_plain(),
                 )
                 for place, (kind, body) in enumerate(entries):
                     entry = _new_entry(new_id(), job_id, kind, body, by, at)
@@ -219,7 +220,7 @@ class Record(Reading):
         """Enter a stored file, so that entries can name it; twice is as once."""
         _fits("media type", media_type, 100)
         with self.database.writing() as connection:
-            insert_if_new(
+            sealed_rows.insert_unless_there(
                 connection,
                 STORED_FILE,
                 sha256=stored.sha256,
@@ -261,7 +262,7 @@ class Record(Reading):
         self, connection: sa.Connection, entry: Entry, place: int, files: Iterable[str]
     ) -> bool:
         """Write a new entry, unless there is one of that name: then False."""
-        new = insert_if_new(
+        new = sealed_rows.insert_unless_there(
             connection,
             ENTRY,
             id=entry.id,
@@ -304,17 +305,16 @@ class Record(Reading):
             body,
             clashes,
         )
-        connection.execute(
-            ENTRY.update()
-            .where(ENTRY.c.id == now.id)
-            .values(
-                version=entry.version,
-                at=at,
-                by=by,
-                removed=removed,
-                body=entry.body,
-                clash=[clash.to_plain() for clash in clashes] or None,
-            )
+        sealed_rows.update(
+            connection,
+            ENTRY,
+            ENTRY.c.id == now.id,
+            version=entry.version,
+            at=at,
+            by=by,
+            removed=removed,
+            body=entry.body,
+            clash=[clash.to_plain() for clash in clashes] or None,
         )
         self._write_version(connection, entry, how, files)
         if now.job_id is not None:
@@ -324,17 +324,17 @@ class Record(Reading):
     def _write_version(
         self, connection: sa.Connection, entry: Entry, how: How, files: Iterable[str]
     ) -> None:
-        connection.execute(
-            ENTRY_VERSION.insert().values(
-                entry_id=entry.id,
-                version=entry.version,
-                at=entry.at,
-                by=entry.by,
-                removed=entry.removed,
-                body=entry.body,
-                clash=[clash.to_plain() for clash in entry.clashes] or None,
-                how=how,
-            )
+        sealed_rows.insert(
+            connection,
+            ENTRY_VERSION,
+            entry_id=entry.id,
+            version=entry.version,
+            at=entry.at,
+            by=entry.by,
+            removed=entry.removed,
+            body=entry.body,
+            clash=[clash.to_plain() for clash in entry.clashes] or None,
+            how=how,
         )
         self._use_files(connection, entry, files)
         for listener in self._listeners:
@@ -364,24 +364,23 @@ class Record(Reading):
         body = sa.case(
             (ENTRY.c.kind.in_(CARD_KINDS), sa.type_coerce(ENTRY.c.body, sa.Text)), else_="{}"
         )
-        rows = connection.execute(
+        entries = connection.execute(
             sa.select(ENTRY.c.kind, body.label("body"))
             .where(ENTRY.c.job_id == job_id, ENTRY.c.removed.is_(False))
             .order_by(ENTRY.c.place)
         )
-        card = card_from((row.kind, json.loads(row.body)) for row in rows)
+        card = card_from((row.kind, json.loads(row.body)) for row in entries)
         closed = card.stage == CLOSED
         was = connection.execute(sa.select(JOB.c.closed_at).where(JOB.c.id == job_id)).scalar()
-        connection.execute(
-            JOB.update()
-            .where(JOB.c.id == job_id)
-            .values(
-                changed_at=at,
-                change=JOB.c.change + 1,
-                stage=card.stage,
-                closed_at=(was or at) if closed else None,
-                card=card.to_plain(),
-            )
+        sealed_rows.update(
+            connection,
+            JOB,
+            JOB.c.id == job_id,
+            count={"change": 1},
+            changed_at=at,
+            stage=card.stage,
+            closed_at=(was or at) if closed else None,
+            card=card.to_plain(),
         )
 
 

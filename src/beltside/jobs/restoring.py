@@ -17,7 +17,7 @@ import sqlalchemy as sa
 from beltside.base.errors import BeltsideError, InputError
 from beltside.jobs.backup import Catalogue, Progress
 from beltside.jobs.backup_target import BackupError, Target
-from beltside.jobs.check import LOSSES, verify
+from beltside.jobs.check import verify
 from beltside.jobs.database import Database, connect, fill_anew, migrate
 from beltside.jobs.schema import ENTRY, JOB
 from beltside.jobs.store import PIECE_BYTES, FolderStore, StoreError, flush_folder
@@ -30,7 +30,10 @@ _OWN_NAME: Final = re.compile(
 
 @dataclass(frozen=True)
 class Restored:
-    """What was put back; `missing` are files that are not in the backup, or damaged there."""
+    """What was put back; `missing` are files that are not in the backup, or damaged there.
+
+    `damaged` says what was damaged in the record already when the backup was made.
+    """
 
     folder: Path
     backup: str
@@ -39,6 +42,7 @@ class Restored:
     entries: int
     files: int
     missing: tuple[str, ...]
+    damaged: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict."""
@@ -50,6 +54,7 @@ class Restored:
             "entries": self.entries,
             "files": self.files,
             "missing_files": list(self.missing),
+            "damaged": list(self.damaged),
         }
 
 
@@ -105,10 +110,11 @@ def restore(
                     _put_in_place(beside, folder)
 
             missing: list[str] = []
+            damaged: list[str] = []
             fill_anew(there, str(reading.head["revision"]), fill, finish)
             if database is None:
                 progress("checking", 0.95)
-                _require_sound(there, FolderStore(beside / names[1]), missing)
+                damaged = _damaged(there, FolderStore(beside / names[1]), missing)
                 _settle(there)
             jobs, entries, files = _counts(there)
         if database is None:
@@ -126,6 +132,7 @@ def restore(
         entries,
         files - len(missing),
         tuple(missing),
+        tuple(damaged),
     )
 
 
@@ -204,10 +211,23 @@ def _own_files(target: Target, reading: Catalogue, folder: Path) -> None:
             place.chmod(0o600)
 
 
-def _require_sound(database: Database, store: FolderStore, missing: list[str]) -> None:
+def _damaged(database: Database, store: FolderStore, missing: list[str]) -> list[str]:
+    """What the record says is damaged in it.
+
+    The hash of the backup is right: rows that are not what was written were so when it was made.
+
+    Raises
+    ------
+    BackupError
+        When a file is not whole, or the tables do not fit together.
+    """
+    told = []
     for problem in verify(database, store).problems:
-        if problem.about in LOSSES and problem.name not in missing:
+        if problem.about in ("database", "file") and problem.name not in missing:
             raise BackupError(f"The backup was put back, and is not whole: {problem.says}")
+        if problem.is_loss and problem.about != "file":
+            told.append(problem.says)
+    return told
 
 
 def _counts(database: Database) -> tuple[int, int, int]:

@@ -34,6 +34,12 @@ METADATA: Final = MetaData(
     }
 )
 
+
+def _checksum() -> Column[str]:
+    """What `sealed_rows.py` writes: damage to any other column of the row is told by it."""
+    return Column("checksum", String(32), nullable=False, server_default="")
+
+
 COUNTER: Final = Table(
     "counter",
     METADATA,
@@ -54,6 +60,7 @@ JOB: Final = Table(
     Column("stage", String(20), nullable=False),
     Column("closed_at", UtcTime),
     Column("card", PlainJson, nullable=False),
+    _checksum(),
     UniqueConstraint("number"),
     Index(None, "stage", "changed_at"),
     Index(None, "changed_at"),
@@ -74,6 +81,7 @@ ENTRY: Final = Table(
     Column("removed", Boolean, nullable=False),
     Column("body", PlainJson, nullable=False),
     Column("clash", PlainJson),
+    _checksum(),
     UniqueConstraint("job_id", "place"),
     Index(None, "kind"),
 )
@@ -90,6 +98,7 @@ ENTRY_VERSION: Final = Table(
     Column("body", PlainJson, nullable=False),
     Column("clash", PlainJson),
     Column("how", String(20), nullable=False),
+    _checksum(),
     PrimaryKeyConstraint("entry_id", "version"),
 )
 
@@ -100,6 +109,7 @@ STORED_FILE: Final = Table(
     Column("bytes", BigInteger, nullable=False),
     Column("media_type", String(100), nullable=False),
     Column("added_at", UtcTime, nullable=False),
+    _checksum(),
 )
 
 # Which entries need a stored file, in any version: it may go only when none does.
@@ -134,6 +144,7 @@ ANALYSIS: Final = Table(
     Column("ended_at", UtcTime),
     Column("result", PlainJson),
     Column("problem", Text),
+    _checksum(),
     UniqueConstraint("method", "version", "subject", "settings_key"),
     Index(None, "state", "asked_at"),
     Index(None, "job_id"),
@@ -182,6 +193,7 @@ SOUND: Final = Table(
     Column("hidden", Boolean, nullable=False),
     Column("change", BigInteger, nullable=False),
     Column("vector", LargeBinary, nullable=False),
+    _checksum(),
     PrimaryKeyConstraint("entry_id", "version"),
     Index(None, "job_id"),
     Index(None, "change"),
@@ -205,6 +217,7 @@ ACCESS: Final = Table(
     Column("seen_at", UtcTime),
     Column("ended_at", UtcTime),
     Column("how_ended", String(12)),
+    _checksum(),
     UniqueConstraint("secret_sha256"),
     Index(None, "job_id"),
     Index(None, "kind", "made_at"),

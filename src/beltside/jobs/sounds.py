@@ -18,6 +18,7 @@ import numpy.typing as npt
 import sqlalchemy as sa
 
 from beltside.base.errors import InputError
+from beltside.jobs import sealed_rows
 from beltside.jobs.database import Database, count_up, counted
 from beltside.jobs.entries import Entry
 from beltside.jobs.reading import MissingError
@@ -106,16 +107,16 @@ class Sounds:
             ).scalar()
             here = sa.and_(SOUND.c.entry_id == entry_id, SOUND.c.version == version)
             connection.execute(SOUND.delete().where(here))
-            connection.execute(
-                SOUND.insert().values(
-                    entry_id=entry_id,
-                    version=version,
-                    job_id=take.job_id,
-                    cause=known_cause(outcome or {}),
-                    hidden=take.removed or not shows_the_noise(take.body),
-                    change=change,
-                    vector=kept,
-                )
+            sealed_rows.insert(
+                connection,
+                SOUND,
+                entry_id=entry_id,
+                version=version,
+                job_id=take.job_id,
+                cause=known_cause(outcome or {}),
+                hidden=take.removed or not shows_the_noise(take.body),
+                change=change,
+                vector=kept,
             )
 
     def nearest(
@@ -347,4 +348,4 @@ def keep_sounds(connection: sa.Connection, entry: Entry) -> None:
         return
     if connection.execute(sa.select(SOUND.c.entry_id).where(here).limit(1)).first() is not None:
         change = count_up(connection, "sound")
-        connection.execute(SOUND.update().where(here).values(change=change, **values))
+        sealed_rows.update(connection, SOUND, here, change=change, **values)

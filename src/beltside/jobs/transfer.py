@@ -16,6 +16,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from beltside.base.errors import InputError
+from beltside.jobs import sealed_rows
 from beltside.jobs.card import Card
 from beltside.jobs.database import count_up
 from beltside.jobs.entries import Body, Clash, Entry
@@ -290,48 +291,48 @@ def _write(record: Record, connection: sa.Connection, rows: JobRows) -> None:
             f"The stored file {min(missing)[:12]} that the job needs is not there",
             instead="storing its files first",
         )
-    connection.execute(
-        JOB.insert().values(
-            id=rows.id,
-            number=rows.number,
-            created_at=rows.created_at,
-            created_by=rows.created_by,
-            changed_at=rows.changed_at,
-            change=rows.change,
-            stage="complaint",
-            closed_at=None,
-            card=Card("complaint").to_plain(),
-        )
+    sealed_rows.insert(
+        connection,
+        JOB,
+        id=rows.id,
+        number=rows.number,
+        created_at=rows.created_at,
+        created_by=rows.created_by,
+        changed_at=rows.changed_at,
+        change=rows.change,
+        stage="complaint",
+        closed_at=None,
+        card=Card("complaint").to_plain(),
     )
     for place, entry in enumerate(rows.entries):
         newest = entry.versions[-1]
-        connection.execute(
-            ENTRY.insert().values(
-                id=entry.id,
-                job_id=rows.id,
-                kind=entry.kind,
-                created_at=entry.created_at,
-                place=place,
-                version=newest.version,
-                at=newest.at,
-                by=newest.by,
-                removed=newest.removed,
-                body=dict(newest.body),
-                clash=[clash.to_plain() for clash in newest.clashes] or None,
-            )
+        sealed_rows.insert(
+            connection,
+            ENTRY,
+            id=entry.id,
+            job_id=rows.id,
+            kind=entry.kind,
+            created_at=entry.created_at,
+            place=place,
+            version=newest.version,
+            at=newest.at,
+            by=newest.by,
+            removed=newest.removed,
+            body=dict(newest.body),
+            clash=[clash.to_plain() for clash in newest.clashes] or None,
         )
         for one in entry.versions:
-            connection.execute(
-                ENTRY_VERSION.insert().values(
-                    entry_id=entry.id,
-                    version=one.version,
-                    at=one.at,
-                    by=one.by,
-                    removed=one.removed,
-                    body=dict(one.body),
-                    clash=[clash.to_plain() for clash in one.clashes] or None,
-                    how=one.how,
-                )
+            sealed_rows.insert(
+                connection,
+                ENTRY_VERSION,
+                entry_id=entry.id,
+                version=one.version,
+                at=one.at,
+                by=one.by,
+                removed=one.removed,
+                body=dict(one.body),
+                clash=[clash.to_plain() for clash in one.clashes] or None,
+                how=one.how,
             )
             # Search keeps its words by them.
             for listener in record._listeners:
@@ -349,7 +350,7 @@ def _write(record: Record, connection: sa.Connection, rows: JobRows) -> None:
         ).scalar_one()
         if closed is not None:
             values["closed_at"] = rows.closed_at
-    connection.execute(JOB.update().where(JOB.c.id == rows.id).values(**values))
+    sealed_rows.update(connection, JOB, JOB.c.id == rows.id, **values)
 
 
 def _known_files(connection: sa.Connection, names: Iterable[str]) -> set[str]:
