@@ -163,13 +163,11 @@ def drive_of_sheet(
         warnings += _against_mark(path.effective_length_mm, error, marked)
     if not path.listed_clockwise:
         warnings.append(
-            "The pulleys are listed anticlockwise."
-            + (
-                " The belt is taken to run in that order, so the crank turns anticlockwise; add "
-                'crank_turns = "clockwise" under [engine] if it does not.'
-                if sheet.engine.crank_turns is None
-                else ""
-            )
+            "The pulleys are listed anticlockwise. The belt is taken to run in that order, so the "
+            'crank turns anticlockwise; add crank_turns = "clockwise" under [engine] if it does '
+            "not."
+            if sheet.engine.crank_turns is None
+            else "The pulleys are listed anticlockwise."
         )
     warnings += _thin_wraps(path)
     tension, tension_from = _tension(changed, tension_n, warnings)

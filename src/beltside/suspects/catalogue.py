@@ -342,7 +342,7 @@ def suspects_for(catalogue: Catalogue, parts_on_drive: Sequence[str]) -> tuple[S
                         suspect,
                         id=f"{part}.{suspect.fault}",
                         part=part,
-                        name=suspect.name + (f" (no. {number})" if number else ""),
+                        name=f"{suspect.name} (no. {number})" if number else suspect.name,
                     )
                 )
     return tuple(chosen)

@@ -147,7 +147,7 @@ def repairs_for(costs: Costs, suspects: Sequence[Suspect]) -> tuple[Repair, ...]
             found.append(
                 Repair(
                     repair.id + number,
-                    repair.name + (f" no. {number[1:]}" if number else ""),
+                    f"{repair.name} no. {number[1:]}" if number else repair.name,
                     part,
                     tuple(suspect.id for suspect in mine if suspect.part == part),
                     repair.money,
