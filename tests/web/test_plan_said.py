@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import base64
 import re
 from collections.abc import Iterator
 
 import pytest
 
+from beltside.casework.settings import save_settings
+from beltside.casework.shop import Shop
+from beltside.casework.shop_teardown import plan_on_job
 from beltside.casework.teardown import teardown_of
 from beltside.casework.teardown_results import TeardownResult
 from beltside.casework.teardown_templates import template_job, template_names
 from beltside.teardown.model import Job
 from beltside.web.texts import LANGUAGES, said, said_or_none
+
+from .conftest import Browser
+from .test_plan_pages import rows_of
 
 OTHERS = [name for name in LANGUAGES if name != "en"]
 PLANS = [
@@ -73,3 +80,64 @@ def test_the_second_way_and_what_fights_back_in_german() -> None:
         "die Schwenkschraube sitzt fest: in 8 von 100 Fällen, 8 bis 40 min mehr; "
         "Kriechöl und Zeit, Hitze nur fern von Schläuchen und Kabeln"
     ]
+
+
+BEND = "/job/1/plan/bend"
+
+
+@pytest.fixture
+def german_plan(browser: Browser, shop: Shop) -> Browser:
+    """A browser with the plan for the coolant pump on job 1, in German."""
+    browser.send("/", "/jobs", {"words": "heult"})
+    sent = browser.send("/job/1/plan", "/job/1/plan", {"template": "coolant-pump"})
+    assert sent.status_code == 303, sent.text
+    save_settings(shop, {"language": "de"})
+    return browser
+
+
+def toml_of(shop: Shop) -> str:
+    entry = shop.record.sheet(shop.record.job(1).id).newest("plan")
+    assert entry is not None
+    return str(entry.body["toml"])
+
+
+def test_a_form_kept_as_it_was_shown_leaves_the_plan_as_it_was(
+    german_plan: Browser, shop: Shop
+) -> None:
+    fields = rows_of(german_plan.get(BEND))
+    assert fields["title"] == "Wasserpumpe hinter ihrer Riemenscheibe"
+    sent = german_plan.send(BEND, BEND, {**fields, "do": "keep"})
+    assert sent.status_code == 303, sent.text
+    assert toml_of(shop) == ""  # Nobody has bent the template.
+
+
+def test_what_is_typed_into_the_form_is_kept_as_typed(german_plan: Browser, shop: Shop) -> None:
+    fields = rows_of(german_plan.get(BEND))
+    at = next(key for key, one in fields.items() if one == "undertray").split(".")[0]
+    assert fields[f"{at}.tools"] == "Verkleidungsheber, Stecknuss 10 mm"
+    fields[f"{at}.tools"] = "Stecknuss 10 mm, kleiner Haken"
+    fields[f"{at}.title"] = "Blech unten ab"
+    sent = german_plan.send(BEND, BEND, {**fields, "do": "keep"})
+    assert sent.status_code == 303, sent.text
+    step = next(one.step for one in plan_on_job(shop, "1").steps if one.step.thing == "undertray")
+    assert step.title == "Blech unten ab"
+    assert step.tools == ("10 mm socket", "kleiner Haken")
+    assert "earth lead off the battery" in toml_of(shop)
+
+
+@pytest.mark.parametrize("page", ["", "/lists", "/step", "/bend", "?choose=true"])
+def test_the_pages_of_a_plan_hold_no_english_step(german_plan: Browser, page: str) -> None:
+    html = german_plan.get(f"/job/1/plan{page}")
+    # The text the form stands on is the plan as written.
+    html = re.sub(r"<textarea[^>]* hidden>.*?</textarea>", "", html, flags=re.DOTALL)
+    assert not re.search(r"earth lead|belt taken off|socket|needed for|Tighten in steps", html)
+    assert re.search(r"Motor kalt|Auto vorn|Massekabel|Wasserpumpe", html)
+
+
+def test_the_plan_as_a_picture_speaks_german(german_plan: Browser, shop: Shop) -> None:
+    html = german_plan.get("/job/1/plan/lists")
+    coded = re.search(r"data:image/svg\+xml;base64,([^\"]+)", html)
+    assert coded is not None
+    svg = base64.b64decode(coded[1]).decode()
+    assert "ab Beginn" in svg
+    assert not re.search(r"to spare|Refitting|from the start|pump bolts", svg)

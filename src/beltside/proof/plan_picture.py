@@ -6,7 +6,7 @@ could start if there were hands enough, so that the longest chain runs through w
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -26,15 +26,20 @@ _LINE_PX: Final = 17
 _HEADING_PX: Final = 34
 
 
-def plan_svg(result: TeardownResult, states: Mapping[str, str] | None = None) -> str:
+def plan_svg(
+    result: TeardownResult,
+    states: Mapping[str, str] | None = None,
+    said: Callable[[str], str] = str,
+) -> str:
     """The plan of a job as SVG text, light and dark.
 
-    `states` says in a word how far a step is, by the step's id: "started".
+    `states` says in a word how far a step is, by the step's id: "started". `said` gives each of
+    its sentences in the language wanted; in English as they are without it.
     """
     states = states or {}
     width = 2 * look.PADDING_PX + _LABELS_PX + _GAP_PX + _CHART_PX
     inner = width - 2 * look.PADDING_PX
-    title = look.wrapped(result.title, look.TITLE_PX, inner, most_lines=2, bold=True)
+    title = look.wrapped(said(result.title), look.TITLE_PX, inner, most_lines=2, bold=True)
     at = result.times.quantiles
     notes = [
         line
@@ -45,17 +50,18 @@ def plan_svg(result: TeardownResult, states: Mapping[str, str] | None = None) ->
             f"{result.chain_min:.0f} min. Beside the others stands how long each may wait. A line "
             "runs from a step to what waits for it.",
         )
-        for line in look.wrapped(note, look.SMALL_PX, inner)
+        for line in look.wrapped(said(note), look.SMALL_PX, inner)
     ]
     top = look.PADDING_PX + len(title) * look.TITLE_PX * 1.2 + 8 + len(notes) * _LINE_PX + 14
     rows, headings, height = _rows(result.steps, top)
-    drawing = Drawing(width, height + 40, f"Plan: {result.title}", _spoken(result))
+    name = said(f"Plan: {result.title}")
+    drawing = Drawing(width, height + 40, name, _spoken(result, said))
     _write(drawing, title, notes)
     left = look.PADDING_PX + _LABELS_PX + _GAP_PX
     scale = _CHART_PX / max(result.chain_min, 1e-9)
-    _axis(drawing, left, scale, result.chain_min, top, height)
+    _axis(drawing, left, scale, result.chain_min, top, height, said("from the start"))
     for y, words in headings:
-        drawing.text((look.PADDING_PX, y + 22), words, size_px=look.SMALL_PX, role="soft")
+        drawing.text((look.PADDING_PX, y + 22), said(words), size_px=look.SMALL_PX, role="soft")
     _links(drawing, result, rows, left, scale)
     for step in result.steps:
         y = rows[step.id]
@@ -70,9 +76,13 @@ def plan_svg(result: TeardownResult, states: Mapping[str, str] | None = None) ->
             rounded_px=2.0,
         )
         mark = "*" if step.critical else ""
+        told = [said(step.title), said(_min_words(step.expected_min))]
+        told += [said(states[step.id])] if step.id in states else []
+        if step.id not in states and not step.critical and step.slack_min >= 0.5:
+            # How long it may wait without making the longest chain longer.
+            told.append(said(f"{step.slack_min:.0f} min to spare"))
         lines = look.wrapped(
-            f"{step.number}{mark} {step.title}, {_min_words(step.expected_min)}"
-            + (f", {states[step.id]}" if step.id in states else _to_spare(step)),
+            f"{step.number}{mark} {', '.join(told)}",
             look.SMALL_PX,
             _LABELS_PX,
             most_lines=3,
@@ -92,11 +102,6 @@ def save_plan(result: TeardownResult, folder: Path) -> list[Path]:
     path = folder / "plan.png"
     path.write_bytes(to_png(svg))
     return [path]
-
-
-def _to_spare(step: StepView) -> str:
-    """How long a step may wait without making the longest chain longer."""
-    return "" if step.critical or step.slack_min < 0.5 else f", {step.slack_min:.0f} min to spare"
 
 
 def _min_words(minutes: float) -> str:
@@ -131,7 +136,13 @@ def _write(drawing: Drawing, title: Sequence[str], notes: Sequence[str]) -> None
 
 
 def _axis(
-    drawing: Drawing, left: float, scale: float, length_min: float, top: float, low: float
+    drawing: Drawing,
+    left: float,
+    scale: float,
+    length_min: float,
+    top: float,
+    low: float,
+    begin: str,
 ) -> None:
     step = next(s for s in (1, 2, 5, 10, 15, 30, 60, 120, 240, 10_000) if length_min / s <= 6)
     at = 0
@@ -140,7 +151,7 @@ def _axis(
         drawing.line([(x, top), (x, low)], stroke="trace", width_px=0.5, dash="2 4")
         drawing.text((x, low + 18), f"{at} min", anchor="middle", role="soft")
         at += step
-    drawing.text((look.PADDING_PX, low + 18), "from the start", role="soft")
+    drawing.text((look.PADDING_PX, low + 18), begin, role="soft")
 
 
 def _links(
@@ -163,11 +174,12 @@ def _links(
         )
 
 
-def _spoken(result: TeardownResult) -> str:
+def _spoken(result: TeardownResult, said: Callable[[str], str]) -> str:
     """What a screen reader says: the steps in order and what each waits for."""
     number = {step.id: step.number for step in result.steps}
     told = []
     for step in result.steps:
         waits = ", ".join(str(number[one]) for one in step.waits_for)
-        told.append(f"{step.number} {step.title}" + (f", after {waits}" if waits else ""))
+        after = f", {said(f'after {waits}')}" if waits else ""
+        told.append(f"{step.number} {said(step.title)}{after}")
     return "; ".join(told)

@@ -26,6 +26,8 @@ from beltside.casework.shop_plans import bend_plan, plan_text
 from beltside.web.forms import CheckedForm, text, texts
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
+from beltside.web.plan_words import as_written, in_language
+from beltside.web.visitors import visitor_of
 
 router = APIRouter()
 
@@ -70,7 +72,8 @@ def bend_page(request: Request, number: int, text: bool = False) -> HTMLResponse
         form = plan_form(toml)
     except InputError:
         form, text = PlanForm("", []), True
-    return show(request, _page(frame, sheet, form, toml, text or len(form.rows) > MOST_ROWS))
+    page = _page(frame, sheet, form, toml, text or len(form.rows) > MOST_ROWS)
+    return _shown(request, page)
 
 
 @router.post("/job/{number}/plan/bend")
@@ -87,7 +90,7 @@ def bend(request: Request, number: int, form: CheckedForm) -> Response:
         # Rows stand on the text they were made from, also when another kept his in between.
         base = str(form.get("base") or before).replace("\r\n", "\n")
         out = [do.removeprefix("out-")] if do.startswith("out-") else []
-        typed = _typed(form)
+        typed = as_written(_typed(form), plan_form(base), visitor_of(request).language)
         toml = plan_toml(typed, base, out=out)
         given = plan_form(toml)
         if do == "add":
@@ -99,15 +102,20 @@ def bend(request: Request, number: int, form: CheckedForm) -> Response:
                 "more to put it in the place of the other, which stays readable among all changes."
             )
             page = _page(frame, sheet, given, toml, "toml" in form, problem)
-            return show(request, page, status=409)
+            return _shown(request, page, status=409)
         try:
             bend_plan(shop_of(request), sheet.job.id, toml)
         except InputError:
             # Said beside each field by the page.
             page = _page(frame, sheet, given, toml, "toml" in form)
-            return show(request, page, status=422)
+            return _shown(request, page, status=422)
         return go_to(f"/job/{number}/plan", saved="1")
-    return show(request, _page(frame, sheet, given, toml, "toml" in form))
+    return _shown(request, _page(frame, sheet, given, toml, "toml" in form))
+
+
+def _shown(request: Request, page: BendPage, *, status: int = 200) -> HTMLResponse:
+    form = in_language(page.form, visitor_of(request).language)
+    return show(request, replace(page, form=form), status=status)
 
 
 def _kept(sheet: JobSheet) -> tuple[str, int]:
