@@ -34,7 +34,7 @@ def plan_svg(
     """The plan of a job as SVG text, light and dark.
 
     `states` says in a word how far a step is, by the step's id: "started". `said` gives each of
-    its sentences in the language wanted; in English as they are without it.
+    the other sentences in the language wanted; they are English without it.
     """
     states = states or {}
     width = 2 * look.PADDING_PX + _LABELS_PX + _GAP_PX + _CHART_PX
@@ -77,7 +77,7 @@ def plan_svg(
         )
         mark = "*" if step.critical else ""
         told = [said(step.title), said(_min_words(step.expected_min))]
-        told += [said(states[step.id])] if step.id in states else []
+        told += [states[step.id]] if step.id in states else []
         if step.id not in states and not step.critical and step.slack_min >= 0.5:
             # How long it may wait without making the longest chain longer.
             told.append(said(f"{step.slack_min:.0f} min to spare"))

@@ -20,7 +20,7 @@ from beltside.web.forms import CheckedForm, number_typed, text, texts
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.plan_frame import STATE_WORDS, StepShown, at_hand, steps_shown
-from beltside.web.texts import said, text_
+from beltside.web.texts import said, text_, translator
 from beltside.web.visitors import visitor_of
 
 router = APIRouter()
@@ -196,7 +196,9 @@ def lists(request: Request, number: int) -> HTMLResponse:
     steps = steps_shown(plan)
     language = visitor_of(request).language
     result = plan.left or plan.whole
-    states = {one.now.step.id: one.now.state for one in steps if one.now.state != "open"}
+    t = translator(language)
+    told = [one.now for one in steps if one.now.state != "open"]
+    states = {one.step.id: t(STATE_WORDS[one.state]) for one in told}
     svg = base64.b64encode(
         plan_svg(result, states, lambda one: said(one, language)).encode()
     ).decode()
