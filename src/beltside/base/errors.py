@@ -82,11 +82,16 @@ def require_range(name: str, value: float, low: float, high: float, unit: str) -
     760.0
     """
     if not low <= value <= high:
-        unit_words = f" {unit}" if unit else ""
+        near = min(max(value, low), high) if value == value else low
+        if not unit:
+            raise OutOfRangeError(
+                f"{name} is {value:g}",
+                allowed=f"{low:g} to {high:g}",
+                instead=f"check the figure; the nearest allowed is {near:g}",
+            )
         raise OutOfRangeError(
-            f"{name} is {value:g}{unit_words}",
-            allowed=f"{low:g} to {high:g}{unit_words}",
-            instead=f"check the figure{' and its unit' if unit else ''}; the nearest allowed is "
-            f"{min(max(value, low), high) if value == value else low:g}{unit_words}",
+            f"{name} is {value:g} {unit}",
+            allowed=f"{low:g} to {high:g} {unit}",
+            instead=f"check the figure and its unit; the nearest allowed is {near:g} {unit}",
         )
     return value

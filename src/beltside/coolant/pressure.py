@@ -137,7 +137,7 @@ def read_cap_mark(text: str) -> CapMark:
         raise InputError(
             f'the cap\'s mark is "{text}"',
             allowed="a number, best with its unit: kPa, bar, atm, kgf/cm2 or psi",
-            instead='"108 kPa", "1.1 bar" or "16 psi"',
+            instead="108 kPa, 1.1 bar or 16 psi",
         )
     number = float(match[1].replace(",", "."))
     if match[2]:
