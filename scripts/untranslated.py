@@ -199,9 +199,15 @@ class Left:
     because: str
 
 
-def untranslated(shop: Shop, language: str, *, few: int = FEW) -> Iterator[Left]:
-    """Every text that still reads English on the pages of a demo shop, each once for a route."""
-    save_settings(shop, {"language": language})
+def untranslated(shop: Shop, language: str, *, few: int = FEW, shown: str = "") -> Iterator[Left]:
+    """Every text that still reads English on the pages of a demo shop, each once for a route.
+
+    Parameters
+    ----------
+    shown
+        The language the pages are shown in, where it is another one.
+    """
+    save_settings(shop, {"language": shown or language})
     app = create_app(WebSettings(hosts=("testserver",), workers=0), shop=shop)
     kept: dict[str, str | None] = {}
     with TestClient(app, base_url=HERE) as client:
