@@ -49,12 +49,13 @@ INVENTED: Final = (FOLDER / "rig", FOLDER / "casework" / "demo")
 HERE: Final = "http://testserver"
 SPOKEN: Final = ("alt", "aria-label", "placeholder", "title")
 """Attributes that are read out or shown."""
-UNSEEN: Final = frozenset({"script", "style", "code", "pre", "kbd"})
+UNSEEN: Final = frozenset({"script", "style", "code", "pre", "kbd", "textarea"})
+"""What holds no words for a reader, commands, and what he typed himself."""
 EMPTY: Final = frozenset({"br", "hr", "img", "input", "link", "meta", "source", "wbr"})
 WORD: Final = re.compile(r"[^\W\d_]{2,}")
 GAP: Final = re.compile(r"\{\w*\}")
-NAMES: Final = frozenset({"utc", "eur", "english", "toml"})
-"""Abbreviations and names that are the same in every language."""
+NAMES: Final = frozenset({"utc", "eur", "english", "toml", "lbf", "ft", "m³", "iat", "oat", "hoat"})
+"""Abbreviations, units and names that are the same in every language."""
 FILE_NAME: Final = re.compile(r"\S+\.(?:m4a|wav|jpg|png|toml)\b")
 STAYS_ENGLISH: Final = {
     "/api": "what an operation does is described in English, and the page says so",
@@ -76,14 +77,19 @@ def typed() -> Sequence[str]:
     tree = ast.parse(Path(demo_shop.__file__).read_text(encoding="utf-8"))
     for call in (node for node in ast.walk(tree) if isinstance(node, ast.Call)):
         # Notes, reminders, comebacks, captions: sentences of the person in the demo shop's hand.
-        inside = (part for one in call.args for part in ast.walk(one))
         said |= {
-            str(part.value)
-            for part in inside
-            if isinstance(part, ast.Constant) and " " in str(part.value)
+            one.value
+            for one in call.args
+            if isinstance(one, ast.Constant)
+            and isinstance(one.value, str)
+            and one.value[0:1].isupper()
         }
     said |= {demo_shop_jobs.TECHNICIAN, demo_shop_jobs.FLANGE_SOURCE, "price list of the demo"}
-    said |= {"The old pump", "The new pump"}
+    said |= {
+        "The old pump",
+        "The new pump",
+        "A job of the demo shop; everything on it is invented.",
+    }
     return sorted((one for one in said if one.strip()), key=len, reverse=True)
 
 

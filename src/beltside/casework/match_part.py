@@ -231,7 +231,7 @@ def _from_picture(path: Path, keys: PartFileKeys, picture: PictureFound | None) 
 def _warnings(
     path: Path, known: KnownKeys, fit: PlaneFit, picture: PictureFound | None
 ) -> tuple[str, ...]:
-    said = [f"{path.name}: {note}" for note in (picture.warnings if picture else ())]
+    said = [f"photo {path.name}: {note}" for note in (picture.warnings if picture else ())]
     if known.lower_mm == 0.0:
         said.append(
             f"{path.stem}: what has the known size is taken to lie level with the part's face; "

@@ -384,7 +384,8 @@ def quieter_words(quieter: Range) -> str:
     if value is None:
         return "How much quieter it is can't be told."
     if low is None or high is None:
-        return f"About {abs(value):.1f} dB {'quieter' if value >= 0.0 else 'louder'} than before."
+        quieter_by = f"About {value:.1f} dB quieter than before."
+        return quieter_by if value >= 0.0 else f"About {-value:.1f} dB louder than before."
     if low >= 0.0:
         return f"{value:.1f} dB quieter than before ({low:.1f} to {high:.1f})."
     if high <= 0.0:
