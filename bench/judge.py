@@ -31,6 +31,8 @@ __all__ = ["SUSPECTS", "JudgeCase", "JudgeTake", "draw_case", "draw_nothing"]
 
 # When a noise stands out this much more on another take, that one is what the owner hears.
 SHY_DB = 10.0
+# Nothing of the fault was in any take.
+SILENT_DB = -90.0
 
 
 @dataclass(frozen=True)
@@ -181,15 +183,14 @@ def _draw_around(rng: np.random.Generator) -> dict[str, float]:
     return {str(name): float(rng.uniform(-32.0, -8.0)) for name in chosen}
 
 
-def _fault_gain(heard: list[_Heard], rate_hz: int, severity_db: float) -> float:
-    """What to raise the fault by so that it stands out as drawn."""
+def _shows_db(heard: list[_Heard], rate_hz: int) -> float:
+    """How far the fault stands out before any gain, on the take that counts."""
     apart = [
         stands_out_db(one.fault, one.rest, rate_hz)
         for one in heard
         if one.plan.place == FRONT and one.plan.belt == "on"
     ]
-    shows = apart[0] if apart[0] >= max(apart) - SHY_DB else max(apart)
-    return float(10.0 ** ((severity_db - shows) / 20.0))
+    return apart[0] if apart[0] >= max(apart) - SHY_DB else max(apart)
 
 
 def draw_case(
@@ -232,10 +233,16 @@ def draw_case(
         fault_sources(rng, car, chosen),
         _draw_around(rng),
     )
-    severity_db = float("nan") if chosen == "none" else _draw_severity(rng)
-    heard = [
-        shop.hear(plan, float(rng.uniform(*duration_s))) for plan in draw_plans(rng, car, chosen)
-    ]
-    gain = 0.0 if chosen == "none" else _fault_gain(heard, phone.rate_hz, severity_db)
+    severity_db, gain = float("nan"), 0.0
+    heard: list[_Heard] = []
+    while not heard:
+        plans = draw_plans(rng, car, chosen)
+        heard = [shop.hear(plan, float(rng.uniform(*duration_s))) for plan in plans]
+        if chosen != "none":
+            severity_db = _draw_severity(rng)
+            shows = _shows_db(heard, phone.rate_hz)
+            gain = float(10.0 ** ((severity_db - shows) / 20.0))
+            # A belt that happened to slip on none of the takes: the owner heard it, so again.
+            heard = heard if shows > SILENT_DB else []
     takes = tuple(shop.take(one, gain) for one in heard)
     return JudgeCase(measured_sheet(rng, car), takes, chosen, severity_db)

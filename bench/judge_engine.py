@@ -79,7 +79,7 @@ def _running(rng: np.random.Generator, car: Car) -> Source:
         noise = white(rng, turning.size) * turning.pace**1.3
         return np.asarray(noise * cyclic(table, turning.cycle))
 
-    return Source(BLOCK_PLACE, rng.normal(-6.0, 2.5), make, falling(rng.uniform(500, 1300), 1.2))
+    return Source(BLOCK_PLACE, rng.normal(-2.5, 2.5), make, falling(rng.uniform(400, 1100), 1.3))
 
 
 def _valves(rng: np.random.Generator, car: Car) -> Source:
@@ -90,7 +90,7 @@ def _valves(rng: np.random.Generator, car: Car) -> Source:
     def make(turning: Turning, rng: np.random.Generator) -> Array:
         return blows(turning, rng, lifts, heights, scatter=0.2, jitter=0.002, speed_power=1.0)
 
-    return Source(HEAD, rng.normal(-8.0, 3.0), make, band(rng.uniform(900, 2000), 9000.0, 1.0))
+    return Source(HEAD, rng.normal(-11.0, 3.0), make, band(rng.uniform(900, 2000), 8000.0, 1.0))
 
 
 def _injectors(rng: np.random.Generator, car: Car) -> Source:
@@ -105,7 +105,7 @@ def _injectors(rng: np.random.Generator, car: Car) -> Source:
         opening = blows(turning, rng, starts, heights * 0.6, **given)
         return opening + blows(turning, rng, starts, heights, later_s=opens_s, **given)
 
-    level = rng.normal(-6.0 if car.direct else -16.0, 3.0)
+    level = rng.normal(-9.0 if car.direct else -19.0, 3.0)
     return Source(HEAD, level, make, band(rng.uniform(2200, 4000), 11000.0, 1.5))
 
 
@@ -176,7 +176,7 @@ def _exhaust(rng: np.random.Generator, car: Car) -> Source:
         return np.asarray(pulses + flow)
 
     top = rng.uniform(120.0, 320.0)
-    return Source(EXHAUST, rng.normal(-8.0, 3.5), make, band(35.0, top, 2.0), airborne=True)
+    return Source(EXHAUST, rng.normal(-4.0, 3.5), make, band(35.0, top, 2.0), airborne=True)
 
 
 def _boom(rng: np.random.Generator, car: Car) -> Source:
@@ -193,7 +193,7 @@ def _boom(rng: np.random.Generator, car: Car) -> Source:
             total += share * np.cos(order * angle + start)
         return total
 
-    return Source(BAY, rng.normal(-14.0, 3.0), make, band(30.0, 200.0, 1.0), airborne=True)
+    return Source(BAY, rng.normal(-10.0, 3.0), make, band(30.0, 200.0, 1.0), airborne=True)
 
 
 def engine_sources(rng: np.random.Generator, car: Car) -> list[Source]:

@@ -40,14 +40,12 @@ def hits(
     for number, force in enumerate(push.tolist()):
         speed += step * (force - stiff * place - drag * speed)
         place += step * speed
-        if place > gap and speed > 0.0:
-            times.append(number * step)
-            speeds.append(speed)
-            place, speed = gap, -bounce * speed
-        elif place < -gap and speed < 0.0:
-            times.append(number * step)
-            speeds.append(-speed)
-            place, speed = -gap, -bounce * speed
+        if abs(place) > gap and place * speed > 0.0:
+            # Pressed on the stop it gains no more than a step's push: that is no blow.
+            if abs(speed) > 4.0 * step * abs(force):
+                times.append(number * step)
+                speeds.append(abs(speed))
+            place, speed = (gap if place > 0.0 else -gap), -bounce * speed
     return np.array(times), np.array(speeds)
 
 
