@@ -30,6 +30,9 @@ from compare_rig import SAMPLE_RATE_HZ, TURNS_HZ, Float32, Pair, draw_pairs
 from figures import Figure, table
 
 Float64 = npt.NDArray[np.float64]
+OrderPower = tuple[Float64, Float64]
+"""Orders and the power at each."""
+
 PAIRS_OF_A_CAR = 2
 SPOILT = ("clipped", "hood", "wind", "other speed")
 STEPS_A_TURN = 256
@@ -136,10 +139,16 @@ def outcome(pair: Pair) -> Outcome:
             result.bands.append((band.quieter_db, float(change_db[number])))
     part, _, fault = pair.fault.partition(".")
     kinds = BEARING_SOURCES if fault == "bearing" else COUNT_SOURCES
+    spectra: dict[tuple[float, float] | None, tuple[OrderPower, ...]] = {}
     for line in found.orders:
         if line.part == "belt":
             continue
-        truth = line_truth(pair, line)
+        if line.band_hz not in spectra:
+            spectra[line.band_hz] = tuple(
+                order_power(samples, pair.turns, line.band_hz)
+                for samples in (pair.wanted_before, pair.wanted_after)
+            )
+        truth = line_truth(*spectra[line.band_hz], line)
         if line.part == part and line.source in kinds:
             result.own_lines.append((line.quieter_db, truth))
         elif line.part != part:
@@ -148,39 +157,43 @@ def outcome(pair: Pair) -> Outcome:
     return result
 
 
-def line_truth(pair: Pair, line: LineChange) -> float:
+def line_truth(before: OrderPower, after: OrderPower, line: LineChange) -> float:
     """By how much one line fell in the second take's own sound, by the true crank angle [dB].
 
-    A line in the rhythm is the swing of the power behind a filter of scipy. 0 where the second
-    take's own sound has no such line even with the fault at full strength: what was heard there
-    was the first take's alone, or came from elsewhere, and the repair changed nothing of it.
+    0 where the second take's own sound has no such line even with the fault at full strength:
+    what was heard there was the first take's alone, or came from elsewhere, and the repair
+    changed nothing of it.
     """
-    before, after = (
-        _line_power(np.asarray(samples, dtype=np.float64).ravel(), pair.turns, line)
-        for samples in (pair.wanted_before, pair.wanted_after)
-    )
-    if before[0] < PRESENT * before[1]:
+    full, unrest = _line_power(before, line.order)
+    left, unrest_left = _line_power(after, line.order)
+    if full < PRESENT * unrest:
         return 0.0
-    left = max(after[0], 0.1 * after[1], 1e-6 * before[0])
     decibels = 10.0 if line.spectrum == "sound" else 5.0
-    return decibels * math.log10(before[0] / left)
+    return decibels * math.log10(full / max(left, 0.1 * unrest_left, 1e-6 * full))
 
 
-def _line_power(samples: Float64, turns: Float64, line: LineChange) -> tuple[float, float]:
-    """Power of a line above what surrounds it, and the unrest of that."""
-    if line.band_hz is not None:
-        sections = signal.butter(4, line.band_hz, "band", fs=SAMPLE_RATE_HZ, output="sos")
-        samples = np.abs(signal.hilbert(signal.sosfilt(sections, samples))) ** 2
-    samples = signal.decimate(samples, 4, ftype="fir")
-    moments = np.arange(samples.size) * 4.0 / SAMPLE_RATE_HZ
+def order_power(
+    samples: Float32, turns: Float64, band_hz: tuple[float, float] | None
+) -> OrderPower:
+    """Order and power of the sound, or of the swing of its power behind a filter of scipy."""
+    wave = np.asarray(samples, dtype=np.float64).ravel()
+    if band_hz is not None:
+        sections = signal.butter(4, band_hz, "band", fs=SAMPLE_RATE_HZ, output="sos")
+        wave = np.abs(signal.hilbert(signal.sosfilt(sections, wave))) ** 2
+    wave = signal.decimate(wave, 4, ftype="fir")
+    moments = np.arange(wave.size) * 4.0 / SAMPLE_RATE_HZ
     angle = np.interp(moments, np.arange(turns.size) / TURNS_HZ, turns)
     even = np.arange(math.ceil(angle[0] * STEPS_A_TURN), int(angle[-1] * STEPS_A_TURN))
-    wave = np.interp(even / STEPS_A_TURN, angle, samples)
-    wave -= wave.mean()
-    power = np.abs(np.fft.rfft(wave * np.hanning(wave.size))) ** 2
-    order = np.arange(power.size) * STEPS_A_TURN / wave.size
-    away = np.abs(order - line.order)
-    half = max(3.0 * order[1], 0.004 * line.order)
+    wave = np.interp(even / STEPS_A_TURN, angle, wave)
+    power = np.abs(np.fft.rfft((wave - wave.mean()) * np.hanning(wave.size))) ** 2
+    return np.arange(power.size) * STEPS_A_TURN / wave.size, power
+
+
+def _line_power(spectrum: OrderPower, at: float) -> tuple[float, float]:
+    """Power of a line above what surrounds it, and the unrest of that."""
+    order, power = spectrum
+    away = np.abs(order - at)
+    half = max(3.0 * order[1], 0.004 * at)
     inside, beside = away <= half, (away > 1.5 * half) & (away <= 6.0 * half)
     count = int(inside.sum())
     # The median of a power is ln 2 of its mean; sums of `count` bins stray by about its root.
@@ -201,7 +214,7 @@ def car_outcomes(seed: int, spoil: str | None) -> list[Outcome]:
 
 
 def outcomes(count: int, seed: int, keep: Path | None) -> list[Outcome]:
-    """All pairs; kept after each tenth car, so that a run can be taken up again."""
+    """All pairs; kept after each other car, so that a run can be taken up again."""
     done: dict[int, list[Outcome]] = {}
     if keep is not None and keep.is_file():
         done = pickle.loads(keep.read_bytes())
@@ -210,7 +223,7 @@ def outcomes(count: int, seed: int, keep: Path | None) -> list[Outcome]:
         if car not in done:
             spoil = SPOILT[number % len(SPOILT)] if number < 40 else None
             done[car] = car_outcomes(car, spoil)
-        if keep is not None and number % 10 == 9:
+        if keep is not None and number % 2 == 1:
             keep.write_bytes(pickle.dumps(done))
     if keep is not None:
         keep.write_bytes(pickle.dumps(done))

@@ -116,16 +116,17 @@ def muffled_reasons(names: tuple[str, str], engine: Tilt, level_db: float | None
     told = engine.sd_db is not None and abs(engine.db) > 2.0 * engine.sd_db
     falls = engine.db if told or level_db is None else level_db
     which = names[1] if falls < 0.0 else names[0]
+    sure = min(100.0 * chance, 99.0)
     if told:
         return [
             f"the engine's own sound falls off by {abs(falls):.0f} dB more with each octave in "
             f"{which} than in the other take, as when the hood is shut or something covers the "
-            f"phone ({100.0 * chance:.0f} % likely). Record again with the hood as in the other "
+            f"phone ({sure:.0f} % likely). Record again with the hood as in the other "
             "take"
         ]
     return [
         f"all sound falls off by {abs(falls):.0f} dB more with each octave in {which} than in the "
         "other take, as when the hood is shut or something covers the phone, and too little of "
-        f"the engine itself is heard to tell that from a repair ({100.0 * chance:.0f} % likely). "
+        f"the engine itself is heard to tell that from a repair ({sure:.0f} % likely). "
         "Record again with the hood as in the other take"
     ]
