@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -12,7 +15,7 @@ from beltside.base.errors import BeltsideError, InputError
 from beltside.casework.own import CATALOGUE_FILE, COSTS_FILE, LEARNED_FILE
 from beltside.casework.shop import DATABASE_FILE, FILES_FOLDER, URL_VARIABLE, Shop
 from beltside.jobs.backup import BackedUp, Catalogue, OwnFile, Progress, back_up
-from beltside.jobs.backup_target import BACKUPS, BackupError, Target, open_target
+from beltside.jobs.backup_target import BACKUPS, MARK, BackupError, Target, open_target, refused
 from beltside.jobs.restoring import Restored, restore
 
 Passphrase = Callable[[bool], str]
@@ -22,6 +25,8 @@ PLAIN_OWN: Final = frozenset({CATALOGUE_FILE, COSTS_FILE, LEARNED_FILE})
 """Own files that may lie in a backup everybody can read. The rest of the folder may hold keys."""
 LARGEST_OWN_BYTES: Final = 50_000_000
 _MARKS_OF_SECRETS: Final = b"PRIVATE KEY"
+LAST_FILE: Final = ".last-backup.json"
+"""Stands in the shop's folder and goes into no backup."""
 
 
 def _still(doing: str, share: float) -> None:
@@ -44,6 +49,31 @@ class ShopBackup:
             "left_out": list(self.left_out),
             "removed_backups": list(self.removed),
             "freed_bytes": self.freed_bytes,
+        }
+
+
+@dataclass(frozen=True)
+class LastBackup:
+    """When and where the last backup was made from this computer."""
+
+    folder: Path
+    made_at: datetime
+    encrypted: bool
+
+    @property
+    def is_there(self) -> bool:
+        """Whether its folder can be reached now: the stick may be in a drawer."""
+        try:
+            return (self.folder / MARK).is_file()
+        except OSError:
+            return False
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain dict."""
+        return {
+            "folder": str(self.folder),
+            "made_at": self.made_at.isoformat(),
+            "encrypted": self.encrypted,
         }
 
 
@@ -109,18 +139,64 @@ def backup_shop(
     """
     if keep is not None and keep < 1:
         raise InputError(f"{keep} backups to keep", allowed="1 and more")
-    inside, outside = folder.resolve(), shop.folder.resolve()
-    if inside.is_relative_to(outside):
-        raise InputError(
-            f"{folder} lies within the shop's own folder",
-            allowed="a folder beside it",
-            instead="a folder on another disk: what takes the one takes the other",
-        )
-    target = open_target(folder, passphrase=passphrase, make=True, encrypt=encrypt)
+    target = backup_folder(shop, folder, encrypt=encrypt, passphrase=passphrase)
+    return backup_into(shop, target, keep=keep, progress=progress)
+
+
+def backup_folder(
+    shop: Shop, folder: Path, *, encrypt: bool = False, passphrase: Passphrase | None = None
+) -> Target:
+    """The folder of backups, open for writing; made when there is none.
+
+    Raises
+    ------
+    InputError
+        When it holds something else, or lies within the shop's folder.
+    PassphraseError
+        When it is encrypted with another passphrase.
+    BackupError
+        When it can't be read or made.
+    """
+    try:
+        inside, outside = folder.resolve(), shop.folder.resolve()
+        if inside.is_relative_to(outside):
+            raise InputError(
+                f"{folder} lies within the shop's own folder",
+                allowed="a folder beside it",
+                instead="a folder on another disk: what takes the one takes the other",
+            )
+        return open_target(folder, passphrase=passphrase, make=True, encrypt=encrypt)
+    except OSError as error:
+        raise refused(folder, error) from error
+
+
+def backup_into(
+    shop: Shop, target: Target, *, keep: int | None = None, progress: Progress = _still
+) -> ShopBackup:
+    """As `backup_shop`, into a folder that is open. What `progress` raises breaks it off."""
     own, left_out = own_files(shop.folder, target.key is not None)
     done = back_up(shop.record.database, shop.files, target, own=own, progress=progress)
+    _note(shop.folder, LastBackup(target.folder.resolve(), done.made_at, done.encrypted))
     removed, freed = _thin_out(target, keep) if keep is not None else ((), 0)
     return ShopBackup(done, left_out, removed, freed)
+
+
+def last_backup(shop_folder: Path) -> LastBackup | None:
+    """The backup that was made last on this computer; None when there is none, or no note of it."""
+    try:
+        noted = json.loads((shop_folder / LAST_FILE).read_bytes()[:10_000])
+        made_at = datetime.fromisoformat(noted["made_at"])
+        return LastBackup(Path(noted["folder"]), made_at, noted["encrypted"] is True)
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _note(shop_folder: Path, last: LastBackup) -> None:
+    """Write down when and where the last backup was made; without the note it is no less made."""
+    with contextlib.suppress(OSError):
+        new = shop_folder / f"{LAST_FILE}.new"
+        new.write_text(json.dumps(last.to_json()), encoding="ascii")
+        new.replace(shop_folder / LAST_FILE)
 
 
 def own_files(folder: Path, encrypted: bool) -> tuple[list[OwnFile], tuple[str, ...]]:

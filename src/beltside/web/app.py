@@ -17,6 +17,7 @@ from starlette.types import Scope
 
 from beltside import __version__
 from beltside.base.errors import BeltsideError
+from beltside.casework.backup_run import BackupRun
 from beltside.casework.shop import Shop, shop_at
 from beltside.web.api import api_routers
 from beltside.web.doorkeeper import Doorkeeper
@@ -108,6 +109,8 @@ def create_app(
     app.state.secret = form_secret(opened.folder)
     app.state.phones = phones
     app.state.limits = PhoneLimits()
+    app.state.backup = BackupRun()
+    ends.callback(app.state.backup.stop)
     app.add_middleware(LaterPages, later=later)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Doorkeeper, settings=settings)

@@ -132,6 +132,13 @@ RULES: Final[tuple[tuple[str, str, Audience], ...]] = (
     ("POST", "/settings/own-text", TECHNICIAN),
     ("GET", "/settings/forget", TECHNICIAN),
     ("POST", "/settings/forget", TECHNICIAN),
+    # Backups, and an owner who asks to be forgotten.
+    ("GET", "/backup", TECHNICIAN),
+    ("POST", "/backup", TECHNICIAN),
+    ("GET", "/backup/progress", TECHNICIAN),
+    ("POST", "/backup/call-off", TECHNICIAN),
+    ("GET", "/job/{number}/forget", TECHNICIAN),
+    ("POST", "/job/{number}/forget", TECHNICIAN),
     # For other programs: all of it, prices too.
     ("GET", "/api", TECHNICIAN),
     ("*", "/api/{rest:path}", TECHNICIAN),

@@ -30,6 +30,8 @@ NAMES: Final = (
     "strum",
     "close",
     "settings",
+    "backup",
+    "forget",
     "pulleys",
     "proof",
     "history",
