@@ -261,20 +261,18 @@ class OfferAge:
         >>> OfferAge(20, -6).words()
         'The offer is 20 days old and ran out 6 days ago.'
         """
+        old = _days(self.days_old)
         if not self.holds:
-            return (
-                f"The offer is {_days(self.days_old)} old and ran out {_days(-self.days_left)} ago."
-            )
-        left = f"for {self.days_left} more day{'s' if self.days_left != 1 else ''}"
-        return (
-            f"The offer is {_days(self.days_old)} old and holds "
-            + (left if self.days_left else "until tonight")
-            + "."
-        )
+            return f"The offer is {old} old and ran out {_days(-self.days_left)} ago."
+        if not self.days_left:
+            return f"The offer is {old} old and holds until tonight."
+        if self.days_left == 1:
+            return f"The offer is {old} old and holds for 1 more day."
+        return f"The offer is {old} old and holds for {self.days_left} more days."
 
 
 def _days(count: int) -> str:
-    return f"{count} day{'s' if count != 1 else ''}"
+    return "1 day" if count == 1 else f"{count} days"
 
 
 def load_offer(path: Path) -> dict[str, Any]:

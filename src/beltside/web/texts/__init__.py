@@ -89,6 +89,7 @@ FIGURE: Final = rf"(?:{_MEASURED}(?: {_MEASURED})*|{_NUMBER})"
 _THOUSANDS: Final = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
 LIST_MARKS: Final = ("; ", " + ", " / ", ", ")
 """What parts the members of a list in a sentence of the rooms."""
+_ERROR_PARTS: Final = (" Allowed: ", " Try: ")
 _MOST_LISTED: Final = 40
 _MARKS_INSIDE: Final = 3
 """So many of these marks may stand inside of one member."""
@@ -164,13 +165,14 @@ def _said(language: str) -> _Sentences:
     return _Sentences({**table(language), **whole}, begin, end)
 
 
-def _turn(text: str) -> tuple[int, bool]:
-    """Sentences with most words of their own come first, then those for what is translated."""
+def _turn(text: str) -> tuple[bool, int, bool]:
+    """What frames an error's three parts comes first, then what has most words of its own; of
+    two alike the one whose gaps are translated."""
+    frame = any(mark in text for mark in _ERROR_PARTS)
     typed = any(name.startswith("typed") for name in GAP.findall(text))
-    return -len(GAP.sub("", text)), typed
+    return not frame, -len(GAP.sub("", text)), typed
 
 
-@cache
 def _pattern(text: str, *, most: bool = False) -> re.Pattern[str]:
     """What fits a sentence with gaps; a gap holds at least one sign, one for a figure a figure.
 
@@ -215,6 +217,9 @@ def said_or_none(sentence: str, language: str) -> str | None:
 
 
 def _with_or_without_stop(sentence: str, language: str) -> str | None:
+    whole = _said(language).whole
+    if sentence not in whole and sentence.endswith(".") and sentence[:-1] in whole:
+        return f"{whole[sentence[:-1]]}."
     found = _laid(sentence, language)
     if found is not None:
         return found
