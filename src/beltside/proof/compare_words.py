@@ -22,14 +22,17 @@ def change_words(change: Range) -> str:
     ('at least 9.0 dB quieter', "can't be told")
     >>> change_words(Range(0.2, -0.9, 1.3))
     '0.2 dB quieter, may be none (0.9 dB louder to 1.3 dB quieter)'
+    >>> change_words(Range(14.0, 0.0, None)), change_words(Range(-9.0, None, -4.0))
+    ('14.0 dB quieter, may be none', 'at least 4.0 dB louder')
     """
     if change.value is None or (change.low is None and change.high is None):
         return "can't be told"
-    if change.high is None:
-        assert change.low is not None
-        return f"at least {_side(change.low)}"
-    if change.low is None:
-        return f"at most {_side(change.high)}"
+    if change.high is None or change.low is None:
+        if change.low is not None and change.low > NO_CHANGE_DB:
+            return f"at least {_side(change.low)}"
+        if change.high is not None and change.high < -NO_CHANGE_DB:
+            return f"at least {_side(change.high)}"
+        return f"{_side(change.value)}, may be none"
     if change.low > 0.0:
         return f"{change.value:.1f} dB quieter ({change.low:.1f} to {change.high:.1f})"
     if change.high < 0.0:

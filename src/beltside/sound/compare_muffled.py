@@ -141,7 +141,7 @@ def muffled_chance(engine: Tilt, level_db: float | None) -> float:
             muffled[side] += _log_normal(value, sign * shut[0], float(np.hypot(sd, shut[1])))
         still += _log_normal(value, 0.0, float(np.hypot(sd, free)))
     odds = np.log(MUFFLED_BEFOREHAND / (1.0 - MUFFLED_BEFOREHAND))
-    odds += np.logaddexp(*muffled) - np.log(2.0) - still
+    odds += np.logaddexp(muffled[0], muffled[1]) - np.log(2.0) - still
     return float(1.0 / (1.0 + np.exp(-odds)))
 
 
