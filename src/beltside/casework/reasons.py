@@ -152,7 +152,7 @@ def _sentence(
         if off is None:
             return "belt off", "no take with the belt off was made"
         drop_db = 6.0 * values["drop_most"]
-        return f"{base} against {off}", (
+        return f"with and without the belt: {base}, {off}", (
             f"with the belt off up to {drop_db:.0f} dB of the noise is gone"
             if drop_db > 2.0
             else "the noise stays with the belt off"
