@@ -139,14 +139,14 @@ def outcome(pair: Pair) -> Outcome:
             result.bands.append((band.quieter_db, float(change_db[number])))
     part, _, fault = pair.fault.partition(".")
     kinds = BEARING_SOURCES if fault == "bearing" else COUNT_SOURCES
-    spectra: dict[tuple[float, float] | None, tuple[OrderPower, ...]] = {}
+    spectra: dict[tuple[float, float] | None, tuple[OrderPower, OrderPower]] = {}
     for line in found.orders:
         if line.part == "belt":
             continue
         if line.band_hz not in spectra:
-            spectra[line.band_hz] = tuple(
-                order_power(samples, pair.turns, line.band_hz)
-                for samples in (pair.wanted_before, pair.wanted_after)
+            spectra[line.band_hz] = (
+                order_power(pair.wanted_before, pair.turns, line.band_hz),
+                order_power(pair.wanted_after, pair.turns, line.band_hz),
             )
         truth = line_truth(*spectra[line.band_hz], line)
         if line.part == part and line.source in kinds:
