@@ -5,11 +5,14 @@ What a valid file is comes from other programs: PyAV, Pillow, the standard libra
 
 from __future__ import annotations
 
+import contextlib
 import random
 import subprocess
 import sys
+import tempfile
 import tomllib
 import zipfile
+from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
 
@@ -19,9 +22,12 @@ from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
 
+import full_disk
 from beltside.casework.shop import open_shop
+from full_disk import Trial, filled_up, read_only
 from hostile import MOST_S, outcomes, try_one
 from hostile_files import KINDS, WAYS, broken, valid
+from kill_points import pattern
 from soak import slope
 
 BENCH = Path(__file__).parents[2] / "bench"
@@ -85,3 +91,47 @@ def test_a_rise_is_found_and_noise_is_none() -> None:
     assert abs(flat) < 3 * error
     rise, error = slope(hours, list(180 + 0.5 * np.array(hours) + rng.normal(0, 1.0, 480)))
     assert rise == pytest.approx(0.5, abs=3 * error)
+
+
+@pytest.fixture(scope="module")
+def models() -> Iterator[Path]:
+    """A folder that a process without rights reaches too, with a shop to begin with."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        _, zip_file = pattern(folder / "model")
+        for path in (folder, folder / "model"):
+            path.chmod(0o755)
+        zip_file.chmod(0o644)
+        yield folder
+
+
+def on_full_disk(models: Path, kind: str) -> Trial:
+    zip_file = models / "model" / "jobs.zip"
+    with tempfile.TemporaryDirectory(dir=models) as here:
+        return filled_up(models / "model", zip_file, Path(here) / "t", kind, 200_000)
+
+
+@pytest.mark.parametrize("kind", ["upload", "restore", "analysis"])
+def test_a_disk_fills_up(models: Path, kind: str) -> None:
+    """A disk of its own where this user may mount one, else a quota."""
+    done = on_full_disk(models, kind)
+    assert done.wrong == ()
+    assert done.acknowledged > 0 or kind == "restore"
+    assert not done.mounted or "full" in done.said or "No space left" in done.said
+
+
+@pytest.mark.parametrize("kind", ["upload", "restore"])
+def test_a_quota_is_reached(models: Path, kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As where nobody may mount a disk."""
+    monkeypatch.setattr(full_disk, "small_disk", lambda *_: contextlib.nullcontext(False))
+    done = on_full_disk(models, kind)
+    assert done.wrong == ()
+    assert not done.mounted
+
+
+@pytest.mark.parametrize("kind", ["upload", "backup", "restore", "closing"])
+def test_a_folder_may_only_be_read(models: Path, kind: str) -> None:
+    here = models / f"shut-{kind}"
+    here.mkdir()
+    done = read_only(models / "model", models / "model" / "jobs.zip", here, kind)
+    assert done.wrong == ()

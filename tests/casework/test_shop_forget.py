@@ -29,6 +29,7 @@ from beltside.casework.shop_jobs import history
 from beltside.casework.shop_proof import hand_out, proof_of
 from beltside.casework.shop_proof_check import check_code, check_sheet
 from beltside.cli.main import main
+from beltside.jobs.database import Database, RecordError
 from beltside.jobs.queue import Queue
 from beltside.jobs.schema import ACCESS
 from beltside.jobs.search import Search
@@ -373,3 +374,20 @@ def test_a_wave_without_notes_is_left(shop: Shop) -> None:
     write(shop, job, "take", {"file": kept}, files=[kept])
     forget_owner(shop, job, really=True)
     assert sheet_of(shop, job).of_kind("take")[-1].body["file"] == kept
+
+
+def test_no_room_to_rebuild_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The data are out; that the file may still hold them is said, and no fault comes through.
+
+    SQLite answers so when the disk is full (sqlite.org, result code 13)."""
+    with open_shop(tmp_path / "shop", by="Ida") as shop:
+        shop.record.new_job([("owner", {"name": "Åsa Lind"})], by="Ida", job_id="j1")
+
+        def full(_database: Database, *, rebuilt: bool = False) -> None:
+            raise RecordError("The disk is full; nothing was changed", instead="room")
+
+        monkeypatch.setattr(Database, "settle", full)
+        done = forget_owner(shop, "1", really=True)
+        assert done.done
+        assert "may still hold what was deleted: The disk is full" in done.unclear[0]
+        assert shop.record.job("j1").card.owner == ""

@@ -12,6 +12,7 @@ import numpy as np
 from beltside.base.errors import BeltsideError
 from beltside.casework.owner_words import OwnerWords
 from beltside.casework.shop import Shop, rewrite, sheet_of
+from beltside.jobs.database import RecordError
 from beltside.jobs.entries import Job
 from beltside.jobs.forgetting import bodies_of, files_of, rewrite_jobs, wipe_free_space
 from beltside.jobs.removing import remove_jobs
@@ -112,8 +113,8 @@ def forget_owner(
         for sha256 in remove_jobs(shop.record.database, ids):
             shop.files.remove(sha256)
         rebuild(shop.record.database)
-        wipe_free_space(shop.record.database)
-        return Forgotten(numbers, others, mentioned, 0, (), done=True, deleted=True)
+        left = tuple(_wiped(shop))
+        return Forgotten(numbers, others, mentioned, 0, left, done=True, deleted=True)
     replaced, unclear = _new_files(shop, ids, words, photos)
     names = {old: stored.sha256 for old, (stored, _) in replaced.items()}
 
@@ -127,8 +128,20 @@ def forget_owner(
         shop.files.remove(sha256)
     for one in jobs:
         _say_so(shop, one)
-    wipe_free_space(shop.record.database)
+    unclear += _wiped(shop)
     return Forgotten(numbers, others, mentioned, len(replaced), tuple(unclear), done=True)
+
+
+def _wiped(shop: Shop) -> list[str]:
+    """Rebuild the database; where that fails, say what is left. The data are out all the same."""
+    try:
+        wipe_free_space(shop.record.database)
+    except RecordError as error:
+        return [
+            "The data are out of the record, but its file could not be rebuilt and may still hold "
+            f"what was deleted: {error.given}. Make room on the disk, then forget the owner again."
+        ]
+    return []
 
 
 def is_forgotten(shop: Shop, job_id: str) -> bool:

@@ -92,6 +92,22 @@ class Database:
             finally:
                 driver.execute("PRAGMA foreign_keys = ON")
 
+    def settle(self, *, rebuilt: bool = False) -> None:
+        """Bring all of an SQLite record into its one file; `rebuilt`, nothing deleted left in it.
+
+        VACUUM writes the file anew (sqlite.org, "VACUUM"): it needs as much room again.
+        """
+        with _told(self.engine), self.engine.connect() as connection:
+            connection.exec_driver_sql("COMMIT")  # none of these in a transaction
+            try:
+                connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+                if rebuilt:
+                    connection.exec_driver_sql("PRAGMA secure_delete = ON")
+                    connection.exec_driver_sql("VACUUM")
+                    connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+            finally:
+                connection.exec_driver_sql("BEGIN")
+
     def close(self) -> None:
         """Let go of every connection; may be called twice."""
         self.engine.dispose()

@@ -199,14 +199,9 @@ def wipe_free_space(database: Database) -> None:
     SQLite: VACUUM (sqlite.org, "VACUUM": the file is rebuilt), then the log is emptied. PostgreSQL:
     VACUUM FULL rebuilds each table; its write-ahead log keeps old pages until they are recycled.
     """
-    with database.engine.connect() as connection:
-        driver: Any = connection.connection.dbapi_connection
-        if database.is_sqlite:
-            driver.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-            driver.execute("PRAGMA secure_delete = ON")
-            driver.execute("VACUUM")
-            driver.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-            return
+    if database.is_sqlite:
+        database.settle(rebuilt=True)
+        return
     with database.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         for table in METADATA.sorted_tables:
             connection.exec_driver_sql(f"VACUUM (FULL) {table.name}")

@@ -115,7 +115,7 @@ def restore(
             if database is None:
                 progress("checking", 0.95)
                 damaged = _damaged(there, FolderStore(beside / names[1]), missing)
-                _settle(there)
+                there.settle()
             jobs, entries, files = _counts(there)
         if database is None:
             _put_in_place(beside, folder)
@@ -237,14 +237,6 @@ def _counts(database: Database) -> tuple[int, int, int]:
             for table in (JOB, ENTRY, sa.table("stored_file"))
         )
     return int(jobs), int(entries), int(files)
-
-
-def _settle(database: Database) -> None:
-    """Bring all of the database into its one file before that is moved."""
-    with database.engine.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-        connection.exec_driver_sql("BEGIN")
 
 
 def _put_in_place(beside: Path, folder: Path) -> None:
