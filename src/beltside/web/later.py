@@ -16,6 +16,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from beltside.web.pages import templates
+from beltside.web.texts import LANGUAGES, said
 
 FIRST_PATHS: Final = frozenset({"/", "/jobs"})
 KEPT_PATHS: Final = "/static/"
@@ -88,12 +89,14 @@ class Later:
 
 
 def warm() -> None:
-    """Load what pages would load when they are first shown: charts, paper, templates."""
+    """Load what pages would load when they are first shown: charts, paper, templates, languages."""
     for name in SHOWN_LATER:
         import_module(name)
     environment = templates()
     for name in environment.list_templates():
         environment.get_template(name)
+    for language in LANGUAGES:
+        said("", language)
 
 
 class LaterPages:
