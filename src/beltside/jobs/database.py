@@ -92,6 +92,12 @@ class Database:
             finally:
                 driver.execute("PRAGMA foreign_keys = ON")
 
+    @contextmanager
+    def as_found(self) -> Iterator[sa.Connection]:
+        """A connection for looking into a record that may be damaged, read by read."""
+        with _told(self.engine), self.engine.connect() as connection:
+            yield connection
+
     def settle(self, *, rebuilt: bool = False) -> None:
         """Bring all of an SQLite record into its one file; `rebuilt`, nothing deleted left in it.
 

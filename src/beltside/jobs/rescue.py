@@ -111,7 +111,7 @@ def _rows(database: Database, table: sa.Table, lost: list[str]) -> Iterator[Kept
     As the database holds them, letters that are damaged too. A record of an older Beltside has no
     checksums yet.
     """
-    with database.engine.connect() as connection, damaged_letters(connection):
+    with database.as_found() as connection, damaged_letters(connection):
         columns = as_kept(table, without=_not_there(connection, table))
         whole = _try(connection, sa.select(*columns))
         if whole is not None:
