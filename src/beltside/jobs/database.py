@@ -440,7 +440,7 @@ def _told(engine: sa.Engine) -> Iterator[None]:
             "A name or number holds something that no database keeps",
             allowed="whole characters other than the one of code zero; numbers of usual size",
         ) from error
-    except json.JSONDecodeError as error:
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
         raise RecordError("The record is damaged: a text is broken", instead=_CHECK) from error
     except PoolTimeoutError as error:
         raise RecordError(
