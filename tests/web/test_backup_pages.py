@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "casework"))
 
 from proof_jobs import full_job
 
-from beltside.casework import backup_run
+from beltside.casework import shop_backup
 from beltside.casework.shop import Shop, open_shop
 from beltside.casework.shop_backup import list_backups, restore_backup
 from beltside.casework.shop_forget import is_forgotten
@@ -107,7 +107,7 @@ def test_called_off_in_the_middle(
         stored = shop.files.put([bytes([number]) * 100], most_bytes=1000)
         shop.record.keep_file(stored, "audio/wav")
     begun, go = threading.Event(), threading.Event()
-    into = backup_run.backup_into
+    into = shop_backup.backup_into
 
     def slow(shop: Shop, target: Any, *, progress: Any) -> Any:
         def watched(doing: str, share: float) -> None:
@@ -117,7 +117,7 @@ def test_called_off_in_the_middle(
 
         return into(shop, target, progress=watched)
 
-    monkeypatch.setattr(backup_run, "backup_into", slow)
+    monkeypatch.setattr(shop_backup, "backup_into", slow)
     assert browser.send(PAGE, PAGE, {"folder": str(folder)}).status_code == 303
     assert begun.wait(60)
     page = browser.get(PAGE)

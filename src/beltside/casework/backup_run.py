@@ -6,12 +6,17 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from beltside.base.errors import BeltsideError, InputError
 from beltside.casework.shop import Shop
-from beltside.casework.shop_backup import ShopBackup, backup_folder, backup_into
-from beltside.jobs.backup_target import Target, refused
+
+if TYPE_CHECKING:
+    from beltside.casework.shop_backup import ShopBackup
+    from beltside.jobs.backup_target import Target
+
+# The application holds a BackupRun before its first page; what a backup itself needs (migrations,
+# encryption) is imported when one begins, so that the page does not wait for it.
 
 State = Literal["none", "running", "done", "failed", "called off"]
 _STOP_S: Final = 20.0
@@ -82,6 +87,8 @@ class BackupRun:
         BackupError
             When the folder can't be written.
         """
+        from beltside.casework.shop_backup import backup_folder
+
         place = _place(folder)
 
         def given(new: bool) -> str:
@@ -119,6 +126,9 @@ class BackupRun:
         return self.now
 
     def _write(self, shop: Shop, target: Target) -> None:
+        from beltside.casework.shop_backup import backup_into
+        from beltside.jobs.backup_target import refused
+
         def progress(doing: str, share: float) -> None:
             if self._off.is_set():
                 raise _CalledOffError
