@@ -1,8 +1,9 @@
 """Accuracy on simulated engines whose truth is known.
 
-Fresh draws of the stranger (stranger.py, other physics and habits than the rig that the odds are
-fitted on), of the judge (judge.py, written apart from how Beltside measures; nothing is ever fitted
-on it), and for comparison of the rig itself, from seeds that no fit has seen. From sound alone: no
+Fresh draws of three simulators that share no code: the stranger (stranger.py), the judge (judge.py,
+written apart from how Beltside measures) and the rig, from seeds that no fit has seen. Weights are
+fitted on other draws of all three; what weights of two say of the third prints
+`scripts/calibrate.py`. From sound alone: no
 findings of checks, no stated speeds. Takes are measured in memory, by the same functions as files.
 
 usage: python bench/accuracy.py [--cases 200] [--seed 9001] [--judge-cases 100]
@@ -335,7 +336,7 @@ def measure_stranger(cases: int, seed: int, processes: int) -> list[Figure]:
 
 
 def measure_judge(cases: int, seed: int, processes: int) -> list[Figure]:
-    """Accuracy on the judge: engines and faults of a kind that no fit has been near."""
+    """Accuracy on the judge."""
     draws = (judge_outcome, judge_nothing, judge_healthy)
     return measure("judge", cases, seed, processes, draws)
 

@@ -1,8 +1,9 @@
 """A third simulator of noises at the belt end, by someone who has not read how they are measured.
 
-Nothing of it serves any fit. Blows and noise act as forces on housings with modes of their own,
-reach the phone through air, walls, joints and a room, and are stored as a phone would store them.
-Scripts in this folder import it as `import judge`.
+It serves the fits beside the other two, and is left out in turn (scripts/calibrate.py) to see what
+their weights say of engines they have not met. Blows and noise act as forces on housings with
+modes of their own, reach the phone through air, walls, joints and a room, and are stored as a
+phone would store them. Scripts in this folder import it as `import judge`.
 
 Weak points: paths are drawn, not measured; the belt's tension is not solved for, so its squeal
 follows a threshold on a made-up pull; two faults at once, misfires and cold oil are not drawn.

@@ -1,6 +1,6 @@
-"""A second simulator of engine recordings, by other habits, used only to test Beltside.
+"""A second simulator of engine recordings, by other habits than the rig.
 
-It shares nothing with the rig whose draws the odds are fitted on: the engine is a sum of
+It shares nothing with the rig: the engine is a sum of
 half-order partials and an exhaust waveguide, faults are textbook models, phones and rooms are
 its own. Scripts in this folder import it as `import stranger`.
 

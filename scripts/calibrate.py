@@ -1,10 +1,13 @@
 """Fit the weights that turn measures of the sound into odds.
 
-Draws engines, drives, faults, phones and rooms from the rig, measures them the way a
-technician's takes are measured, and fits a conditional logit with a small penalty on the size of
-the weights. The weights go to src/beltside/suspects/sound_model.toml with their provenance.
+Draws engines, drives, faults, phones and rooms from three simulators of other habits (the rig,
+bench/stranger.py and bench/judge.py), measures them the way a technician's takes are measured,
+and fits a conditional logit with a small penalty on the size of the weights. Then each simulator
+is left out in turn: what the weights of the other two say of it is printed, and sets the
+sharpness. The weights go to src/beltside/suspects/sound_model.toml with their provenance.
 
-usage: python scripts/calibrate.py [--cases 1500] [--seed 1] [--keep FILE]
+usage: python scripts/calibrate.py [--rig 930] [--stranger 930] [--judge 530] [--seed 41]
+           [--keep FILE] [--refit FILE ...]
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ import argparse
 import pickle
 import sys
 import time
+from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -29,6 +33,7 @@ from scipy.optimize import minimize
 
 from beltside.base.words import part_kind
 from beltside.casework import measures as measuring
+from beltside.casework.profiles import CASE_PROFILES, SUSPECT_PROFILES
 from beltside.casework.shipped import catalogue
 from beltside.casework.take_measures import take_measures
 from beltside.casework.takes import ArraySource, Conditions, hear_all
@@ -36,19 +41,32 @@ from beltside.rig import draw_case, draws
 from beltside.suspects.catalogue import suspects_for
 from beltside.suspects.sound_model import fault_kind
 
+sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
+import judge
+import stranger
+from scoring import expected_calibration_error, reliability
+
 Float64 = npt.NDArray[np.float64]
+Float32 = npt.NDArray[np.float32]
 TARGET = Path(__file__).parents[1] / "src/beltside/suspects/sound_model.toml"
 SHARES = draws.Shares(
     none=0.15,
     other=0.05,
     suspects={suspect: 1.5 if suspect.endswith(".bearing") else 1.0 for suspect in draws.SUSPECTS},
 )
+STRANGER_NONE, STRANGER_OTHER = 0.15, 0.03
+JUDGE_NONE, JUDGE_OTHER = 0.15, 0.04
 GROUPS = 4
-SHARED_PENALTY, OWN_PENALTY = 5e-4, 5e-3
-SHARPNESS = 1.0
+SHARED_PENALTY, OWN_PENALTY = 2e-3, 8e-3
+PROFILE_PENALTY, TURN_PENALTY = 4.0, 60.0
+"""Profiles are many and alike, each point says little: their weights are held smaller by these
+factors, chosen on cases held out (docs/methods/odds.md)."""
+SHARPNESSES = (0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 1.0)
+SEEDS_APART = 1_000_000
+JUDGE_SEEDS_LATER = 10
 
 
-def measured_case(case: Any, seed: int) -> list[dict[str, Any]]:
+def measured_case(case: Any, source: str, seed: int) -> list[dict[str, Any]]:
     """One simulated case as suspects, measures and truth: whole, and once more with some of its
     takes left out, so that the weights know cases with few takes too."""
     sources = [ArraySource(take.samples, take.sample_rate_hz) for take in case.takes]
@@ -77,11 +95,12 @@ def measured_case(case: Any, seed: int) -> list[dict[str, Any]]:
         )
         rows.append(
             {
+                "source": source,
                 "seed": seed,
                 "whole": len(takes) == len(heard),
                 "truth": case.truth,
                 "suspects": suspects,
-                "log_prior": drawn_log_prior(suspects),
+                "log_prior": LOG_PRIORS[source](suspects),
                 "case": joined.case,
                 "parts": joined.parts,
                 "severity_db": case.severity_db,
@@ -90,13 +109,42 @@ def measured_case(case: Any, seed: int) -> list[dict[str, Any]]:
     return rows
 
 
-def draw(seed: int) -> list[dict[str, Any]]:
+def draw(job: tuple[str, int]) -> list[dict[str, Any]]:
     """Draw and measure one case, every kind of fault about as often as the next."""
-    case = draw_case(np.random.default_rng(seed), duration_s=(5.0, 8.0), shares=SHARES)
-    return measured_case(case, seed)
+    source, seed = job
+    rng = np.random.default_rng(seed)
+    case: Any
+    if source == "rig":
+        case = draw_case(rng, duration_s=(5.0, 10.0), shares=SHARES)
+    elif source == "stranger":
+        case = stranger.draw_case(rng, duration_s=(5.0, 10.0))
+    else:
+        case = judge.draw_case(rng)
+    return measured_case(case, source, seed)
 
 
-def drawn_log_prior(suspects: list[str]) -> Float64:
+def stranger_log_prior(suspects: list[str]) -> Float64:
+    """How often the stranger draws each: all faults alike, the idlers' bearings as one."""
+    return _even_log_prior(suspects, STRANGER_NONE, STRANGER_OTHER)
+
+
+def judge_log_prior(suspects: list[str]) -> Float64:
+    """How often the judge draws each: as the stranger, but for the odd ones."""
+    return _even_log_prior(suspects, JUDGE_NONE, JUDGE_OTHER)
+
+
+def _even_log_prior(suspects: list[str], none: float, other: float) -> Float64:
+    faults = [suspect for suspect in suspects if suspect not in ("none", "other")]
+    idlers = sum(suspect.startswith("idler") for suspect in faults)
+    weight = {suspect: 1.0 / idlers if suspect.startswith("idler") else 1.0 for suspect in faults}
+    left = 1.0 - none - other
+    share = {suspect: left * one / sum(weight.values()) for suspect, one in weight.items()}
+    share |= {"none": none, "other": other}
+    logs: Float64 = np.log([share[suspect] for suspect in suspects])
+    return logs
+
+
+def rig_log_prior(suspects: list[str]) -> Float64:
     """How often the rig draws each suspect, so that the weights hold only what the sound says."""
     weight = np.array(
         [
@@ -109,6 +157,9 @@ def drawn_log_prior(suspects: list[str]) -> Float64:
     share[suspects.index("other")] = SHARES.other
     logs: Float64 = np.log(np.maximum(share, 1e-4))
     return logs
+
+
+LOG_PRIORS = {"rig": rig_log_prior, "stranger": stranger_log_prior, "judge": judge_log_prior}
 
 
 @dataclass(frozen=True)
@@ -129,14 +180,18 @@ class Rows:
         Row of each case's truth in the cases' own order, shape (cases,).
     log_prior
         In the cases' own order, shape (rows,).
+    weight
+        Of each case, shape (cases,): each simulator counts alike, and a case seen whole and in part
+        counts once.
     """
 
     kinds: list[str]
-    measures: list[Float64]
+    measures: list[Float32]
     order: npt.NDArray[np.intp]
     starts: npt.NDArray[np.intp]
     truth: npt.NDArray[np.intp]
     log_prior: Float64
+    weight: Float64
 
 
 def design(cases: list[dict[str, Any]]) -> Rows:
@@ -151,15 +206,21 @@ def design(cases: list[dict[str, Any]]) -> Rows:
         of_kind += [kinds.index(fault_kind(s)) for s in case["suspects"]]
         truth.append(count[-1] + case["suspects"].index(case["truth"]))
         count.append(count[-1] + len(own))
+    seen = Counter((case["source"], case["seed"]) for case in usable)
+    drawn_by = Counter(source for source, _ in seen)
+    weight = np.array(
+        [1.0 / seen[case["source"], case["seed"]] / drawn_by[case["source"]] for case in usable]
+    )
     order = np.argsort(np.array(of_kind), kind="stable")
     edges = np.cumsum(np.bincount(of_kind, minlength=len(kinds)))[:-1]
     return Rows(
         kinds,
-        np.split(np.vstack(blocks)[order], edges),
+        np.split(np.vstack(blocks).astype(np.float32)[order], edges),
         order,
         np.array(count[:-1]),
         np.array(truth),
         np.concatenate([case["log_prior"] for case in usable]),
+        weight / weight.sum(),
     )
 
 
@@ -173,7 +234,8 @@ def fit(
     """
     rows = design(cases)
     kinds = rows.kinds
-    width = len(measuring.CASE_MEASURES) + len(measuring.SUSPECT_MEASURES)
+    factor = penalty_factors()
+    width = factor.size
     group = np.array([_group(kind) for kind in kinds])
     edges = np.cumsum([len(block) for block in rows.measures])[:-1]
     sizes = np.diff(np.append(rows.starts, rows.log_prior.size))
@@ -181,7 +243,7 @@ def fit(
     def loss(flat: Float64) -> tuple[float, Float64]:
         common = flat[: GROUPS * width].reshape(GROUPS, width)
         apart = flat[GROUPS * width :].reshape(len(kinds), width)
-        weights = common[group] + apart
+        weights = (common[group] + apart).astype(np.float32)
         score = rows.log_prior.copy()
         score[rows.order] += np.concatenate(
             [block @ weight for block, weight in zip(rows.measures, weights, strict=True)]
@@ -189,24 +251,44 @@ def fit(
         score -= np.repeat(np.maximum.reduceat(score, rows.starts), sizes)
         share = np.exp(score)
         share /= np.repeat(np.add.reduceat(share, rows.starts), sizes)
-        total = -float(np.log(np.maximum(share[rows.truth], 1e-12)).mean())
+        total = -float(rows.weight @ np.log(np.maximum(share[rows.truth], 1e-12)))
         share[rows.truth] -= 1.0
-        parts = np.split(share[rows.order], edges)
+        share *= np.repeat(rows.weight, sizes)
+        parts = np.split(share[rows.order].astype(np.float32), edges)
         slope = np.array(
-            [part @ block for part, block in zip(parts, rows.measures, strict=True)]
-        ) / len(sizes)
+            [part @ block for part, block in zip(parts, rows.measures, strict=True)],
+            dtype=np.float64,
+        )
         common_slope = np.zeros_like(common)
         np.add.at(common_slope, group, slope)
-        size = shared * float((common**2).sum()) + own * float((apart**2).sum())
+        size = shared * float((factor * common**2).sum()) + own * float((factor * apart**2).sum())
         gradient = np.concatenate(
-            ((common_slope + 2.0 * shared * common).ravel(), (slope + 2.0 * own * apart).ravel())
+            (
+                (common_slope + 2.0 * shared * factor * common).ravel(),
+                (slope + 2.0 * own * factor * apart).ravel(),
+            )
         )
         return total + size, gradient
 
     start = np.zeros((GROUPS + len(kinds)) * width)
-    best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 400}).x
+    best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 300}).x
     common = best[: GROUPS * width].reshape(GROUPS, width)
     return kinds, common[group] + best[GROUPS * width :].reshape(len(kinds), width)
+
+
+def penalty_factors() -> Float64:
+    """Factor on the penalty of each measure, shape (measures,)."""
+    profiles = {*CASE_PROFILES, *SUSPECT_PROFILES}
+    return np.array(
+        [
+            TURN_PENALTY
+            if name in SUSPECT_PROFILES and name.startswith("turn_")
+            else PROFILE_PENALTY
+            if name in profiles
+            else 1.0
+            for name in (*measuring.CASE_MEASURES, *measuring.SUSPECT_MEASURES)
+        ]
+    )
 
 
 def _group(kind: str) -> int:
@@ -219,18 +301,96 @@ def _group(kind: str) -> int:
     return 2 if kind in engine else 3
 
 
-def toml(kinds: list[str], weights: Float64, cases: int, seed: int) -> str:
+@dataclass(frozen=True)
+class Judged:
+    """How weights do on a simulator they were not fitted on, at each of SHARPNESSES.
+
+    Attributes
+    ----------
+    source, cases, faults
+        The simulator, how many of its cases seen whole, how many of these have a fault.
+    first, three
+        Share of the faults named first, and among the first three.
+    log_loss, calibration_error
+        Mean -ln of the truth's odds, and expected calibration error, each shape (sharpnesses,).
+    """
+
+    source: str
+    cases: int
+    faults: int
+    first: float
+    three: float
+    log_loss: Float64
+    calibration_error: Float64
+
+
+def judged(cases: list[dict[str, Any]], kinds: list[str], weights: Float64, source: str) -> Judged:
+    """What weights say of one simulator's cases."""
+    row = dict(zip(kinds, weights, strict=True))
+    zero = np.zeros(len(measuring.SUSPECT_MEASURES))
+    whole = [
+        case
+        for case in cases
+        if case["source"] == source and case["whole"] and case["truth"] in case["suspects"]
+    ]
+    places, losses, said, right = [], [], [], []
+    for case in whole:
+        own = [case["parts"].get(s.partition(".")[0], zero) for s in case["suspects"]]
+        terms = np.array(
+            [
+                np.concatenate((case["case"], part)) @ row[fault_kind(suspect)]
+                for suspect, part in zip(case["suspects"], own, strict=True)
+            ]
+        )
+        score = case["log_prior"] + np.outer(SHARPNESSES, terms)
+        odds = np.exp(score - score.max(axis=1, keepdims=True))
+        odds /= odds.sum(axis=1, keepdims=True)
+        truth = case["suspects"].index(case["truth"])
+        losses.append(-np.log(np.maximum(odds[:, truth], 1e-12)))
+        said.append(odds.max(axis=1))
+        right.append(odds.argmax(axis=1) == truth)
+        if case["truth"] not in ("none", "other"):
+            places.append(int((odds[-1] > odds[-1, truth]).sum()))
+    place = np.array(places)
+    calibration = [
+        expected_calibration_error(reliability(list(one), list(hit)))
+        for one, hit in zip(np.transpose(said), np.transpose(right), strict=True)
+    ]
+    return Judged(
+        source,
+        len(whole),
+        place.size,
+        float((place == 0).mean()),
+        float((place < 3).mean()),
+        np.mean(losses, axis=0),
+        np.array(calibration),
+    )
+
+
+def left_out(cases: list[dict[str, Any]]) -> list[Judged]:
+    """Each simulator judged by weights fitted on the others."""
+    sources = sorted({case["source"] for case in cases})
+    return [
+        judged(cases, *fit([case for case in cases if case["source"] != source]), source)
+        for source in sources
+    ]
+
+
+def toml(
+    kinds: list[str], weights: Float64, counts: dict[str, int], seed: int, sharpness: float
+) -> str:
     """The model as text."""
+    drawn_by = ", ".join(f"{count} by the {source}" for source, count in counts.items())
     lines = [
         "# What the sound says of each kind of fault: weights of the measures of",
         "# casework/measures.py, fitted by scripts/calibrate.py on simulated cases"
         " (`make calibrate`).",
         "# A positive weight speaks for the fault; a measure of 0 says nothing.",
         "",
-        "version = 2",
-        f"sharpness = {SHARPNESS}",
-        f'fitted_on = "{cases} cases drawn by the rig (first seed {seed}), penalties '
-        f'{SHARED_PENALTY:g} shared and {OWN_PENALTY:g} own"',
+        "version = 3",
+        f"sharpness = {sharpness}",
+        f'fitted_on = "cases drawn by three simulators: {drawn_by} (seeds from {seed} million), '
+        f'penalties {SHARED_PENALTY:g} shared and {OWN_PENALTY:g} own"',
         f"case_measures = {_names(measuring.CASE_MEASURES)}",
         f"suspect_measures = {_names(measuring.SUSPECT_MEASURES)}",
         "",
@@ -246,39 +406,57 @@ def _names(names: tuple[str, ...]) -> str:
     return "[" + ", ".join(f'"{name}"' for name in names) + "]"
 
 
-def drawn(cases: int, seed: int) -> Iterator[list[dict[str, Any]]]:
+def drawn(counts: dict[str, int], seed: int) -> Iterator[list[dict[str, Any]]]:
     """Cases as they are measured, with the time left on stderr."""
     started = time.monotonic()
+    jobs = [
+        (source, (seed + (JUDGE_SEEDS_LATER if source == "judge" else 0)) * SEEDS_APART + one)
+        for source, count in counts.items()
+        for one in range(count)
+    ]
     with ProcessPoolExecutor() as pool:
-        for count, case in enumerate(
-            pool.map(draw, range(seed * 1_000_000, seed * 1_000_000 + cases), chunksize=4), 1
-        ):
+        for count, case in enumerate(pool.map(draw, jobs, chunksize=4), 1):
             if count % 50 == 0:
                 spent = time.monotonic() - started
-                left = spent / count * (cases - count) / 60.0
-                print(f"{count} of {cases} cases, {left:.0f} min left", file=sys.stderr, flush=True)
+                left = spent / count * (len(jobs) - count) / 60.0
+                print(f"{count} of {len(jobs)}, {left:.0f} min left", file=sys.stderr, flush=True)
             yield case
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--cases", type=int, default=1500)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--rig", type=int, default=930, help="cases drawn by the rig")
+    parser.add_argument("--stranger", type=int, default=930, help="cases drawn by the stranger")
+    parser.add_argument("--judge", type=int, default=530, help="cases drawn by the judge")
+    parser.add_argument("--seed", type=int, default=41)
     parser.add_argument("--keep", type=Path, help="file for the measured cases")
     parser.add_argument("--refit", type=Path, nargs="*", help="fit on kept cases instead")
     arguments = parser.parse_args()
     cases: list[dict[str, Any]] = []
     for file in arguments.refit or []:
         cases += pickle.loads(file.read_bytes())
-    fresh = () if arguments.refit else drawn(arguments.cases, arguments.seed)
+    counts = {source: getattr(arguments, source) for source in LOG_PRIORS}
+    fresh = () if arguments.refit else drawn(counts, arguments.seed)
     for count, rows in enumerate(fresh, 1):
         cases += rows
-        if arguments.keep and (count % 100 == 0 or count == arguments.cases):
+        if arguments.keep and (count % 100 == 0 or count == sum(counts.values())):
             arguments.keep.write_bytes(pickle.dumps(cases))
+    seen = {(case["source"], case["seed"]) for case in cases}
+    counts = {source: sum(one == source for one, _ in seen) for source in LOG_PRIORS}
+    others = left_out(cases)
+    best = int(np.argmin(np.mean([one.log_loss for one in others], axis=0)))
+    print("left out    cases  faults  first  three  log loss  calibration error")
+    for one in others:
+        print(
+            f"{one.source:10s}  {one.cases:5d}  {one.faults:6d}  {one.first:5.1%}  {one.three:5.1%}"
+            f"  {one.log_loss[best]:8.3f}  {one.calibration_error[best]:.3f}"
+        )
+    print(f"sharpness {SHARPNESSES[best]:g}, the least log loss over them")
     kinds, weights = fit(cases)
-    cases_seen = len({case["seed"] for case in cases})
-    TARGET.write_text(toml(kinds, weights, cases_seen, arguments.seed), encoding="utf-8")
-    print(f"{cases_seen} cases, {len(kinds)} kinds of fault: {TARGET}")
+    TARGET.write_text(
+        toml(kinds, weights, counts, arguments.seed, SHARPNESSES[best]), encoding="utf-8"
+    )
+    print(f"{len(seen)} cases, {len(kinds)} kinds of fault: {TARGET}")
 
 
 if __name__ == "__main__":

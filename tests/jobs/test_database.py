@@ -12,7 +12,8 @@ import pytest
 import sqlalchemy as sa
 
 from beltside.base.errors import InputError
-from beltside.jobs.database import Database, RecordError, connect, count_up, counted, open_database
+from beltside.jobs.counters import count_up, counted
+from beltside.jobs.database import Database, RecordError, connect, open_database
 from beltside.jobs.record import Record
 
 

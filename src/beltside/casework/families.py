@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import threading
+import weakref
+from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -99,6 +102,36 @@ def surprises(hearing: Hearing, sheet: DriveSheet) -> Surprises | None:
         surprise_of_bands(hearing.orders.envelope, own, _reach(hearing)),
         surprise(hearing.orders.sound),
     )
+
+
+_MOST_KEPT: Final = 16
+_KEPT: Final[OrderedDict[int, tuple[weakref.ref[Hearing], DriveSheet, Surprises, list[Found]]]] = (
+    OrderedDict()
+)
+_KEPT_LOCK: Final = threading.Lock()
+
+
+def looked_for(hearing: Hearing, sheet: DriveSheet) -> tuple[Surprises, list[Found]] | None:
+    """`surprises` of a take and what `search` finds in them, None without a crank angle.
+
+    The odds, the housing map and the direction of one case ask for the same takes, so the last few
+    are kept for as long as the takes themselves.
+    """
+    with _KEPT_LOCK:
+        kept = _KEPT.get(id(hearing))
+    if kept is not None and kept[0]() is hearing and kept[1] is sheet:
+        return kept[2], kept[3]
+    heard = surprises(hearing, sheet)
+    if heard is None:
+        return None
+    found = search(heard, sheet)
+    number = id(hearing)
+    alive = weakref.ref(hearing, lambda _: _KEPT.pop(number, None))
+    with _KEPT_LOCK:
+        _KEPT[number] = (alive, sheet, heard, found)
+        while len(_KEPT) > _MOST_KEPT:
+            _KEPT.popitem(last=False)
+    return heard, found
 
 
 def pooled_surprises(takes: Sequence[Surprises]) -> Surprises:

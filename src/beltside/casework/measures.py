@@ -16,6 +16,12 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.casework.combs import Comb, clearest_comb
+from beltside.casework.contrasts import (
+    CASE_CONTRASTS,
+    SUSPECT_CONTRASTS,
+    case_contrasts,
+    suspect_contrasts,
+)
 from beltside.casework.families import Found, Surprises, engine_lines, pooled_surprises, search
 from beltside.casework.fault_band import (
     BAND_MEASURES,
@@ -23,6 +29,12 @@ from beltside.casework.fault_band import (
     band_measures,
     belt_share,
     probe_lead,
+)
+from beltside.casework.profiles import (
+    CASE_PROFILES,
+    SUSPECT_PROFILES,
+    case_profiles,
+    suspect_profiles,
 )
 from beltside.casework.take_measures import (
     PART_MEASURES,
@@ -32,6 +44,7 @@ from beltside.casework.take_measures import (
     reference_power,
 )
 from beltside.casework.takes import HeardTake
+from beltside.drive.ratios import ratio_ranges
 from beltside.drive.sheet import DriveSheet
 from beltside.sound.families import find_family
 
@@ -80,6 +93,8 @@ CASE_MEASURES: Final = (
     "comb",
     "comb_off",
     *BAND_MEASURES,
+    *CASE_CONTRASTS,
+    *CASE_PROFILES,
 )
 
 SUSPECT_MEASURES: Final = (
@@ -103,6 +118,8 @@ SUSPECT_MEASURES: Final = (
     "probe_share",
     "off_shaft",
     "off_count",
+    *SUSPECT_CONTRASTS,
+    *SUSPECT_PROFILES,
 )
 """Measures of a suspect's own part over the whole case."""
 
@@ -174,6 +191,8 @@ def case_measures(
     loaded = [pair for pair in on if pair[0].conditions.load and pair[1] is not base]
     if loaded:
         values["load_high"] = float(np.clip(-_drop(base, loaded[0][1])[2] / 6.0, -2.0, 2.0))
+    values |= dict(zip(CASE_PROFILES, case_profiles(idle, off).tolist(), strict=True))
+    values |= case_contrasts(idle, off, fast, loaded, probes)
     together = _together([pair[1] for pair in (*on, *(p for p in probes if _turns(p)))], sheet)
     comb = gone = None
     if together is not None:
@@ -186,7 +205,7 @@ def case_measures(
     names = [pulley.part for pulley in sheet.pulleys if pulley.part != "crank"]
     names += sorted({str(pair[0].conditions.part) for pair in probes} - set(names))
     table = _part_table(
-        names, listened, off, probes, loaded, base, sheet, _Joined(together, comb, share)
+        names, listened, off, probes, loaded, idle, sheet, _Joined(together, comb, share)
     )
     for name, column in (("best_bearing", 0), ("best_shaft_beat", 2), ("best_count", 6)):
         values[name] = max((float(row[column]) for row in table.values()), default=0.0)
@@ -269,13 +288,15 @@ def _part_table(
     off: Sequence[tuple[HeardTake, TakeMeasures]],
     probes: Sequence[tuple[HeardTake, TakeMeasures]],
     loaded: Sequence[tuple[HeardTake, TakeMeasures]],
-    base: TakeMeasures,
+    idle: tuple[HeardTake, TakeMeasures],
     sheet: DriveSheet,
     joined: _Joined,
 ) -> dict[str, Float64]:
+    base = idle[1]
     zero = np.zeros(len(PART_MEASURES))
     pulleys = {pulley.part: pulley for pulley in sheet.pulleys}
     every = joined.together
+    ratios = {one: 0.5 * (low + high) for one, (low, high) in ratio_ranges(sheet).items()}
     table = {}
     for part in names:
         front = np.max([one.parts.get(part, zero) for one in listened], axis=0)
@@ -320,6 +341,10 @@ def _part_table(
                 *leads,
                 gone[2],
                 gone[5],
+                *suspect_contrasts(part, idle, loaded, probes, joined.share),
+                *suspect_profiles(
+                    part, idle, probes, None if every is None else every.spectra, ratios.get(part)
+                ),
             ]
         )
     _mark_best(table)

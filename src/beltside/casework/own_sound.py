@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from beltside.casework.explain import deep_enough
-from beltside.casework.families import Found, Surprises, search, surprises
+from beltside.casework.families import Found, Surprises, looked_for
 from beltside.casework.takes import HeardTake
 from beltside.drive.sheet import DriveSheet
 from beltside.sound.families import row_strength
@@ -109,12 +109,13 @@ def _name(one: _Looked) -> tuple[str, str, str]:
 
 
 def _families(take: HeardTake, sheet: DriveSheet, part: str | None) -> list[_Looked]:
-    heard = surprises(take.hearing, sheet)
-    if heard is None:
+    looked = looked_for(take.hearing, sheet)
+    if looked is None:
         return []
+    heard, found = looked
     return [
         _Looked(take, heard, one)
-        for one in search(heard, sheet)
+        for one in found
         if one.family.members
         and (one.part == part if part else one.part not in ("engine", "crank", "belt"))
     ]

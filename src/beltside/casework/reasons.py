@@ -9,9 +9,11 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.base.words import PULLEY_PARTS, part_kind
+from beltside.casework.contrasts import CASE_CONTRASTS, SUSPECT_CONTRASTS
 from beltside.casework.families import BEARING_SOURCES, COUNT_SOURCES
 from beltside.casework.fault_band import BAND_MEASURES
 from beltside.casework.measures import CASE_MEASURES, SUSPECT_MEASURES
+from beltside.casework.profiles import CASE_PROFILES, SUSPECT_PROFILES
 from beltside.casework.results import Because
 from beltside.casework.take_measures import TakeMeasures
 from beltside.casework.takes import HeardTake
@@ -23,6 +25,18 @@ LEAST_BITS: Final = 0.25
 """A reason that moves the odds by less is left out."""
 
 MOST_REASONS: Final = 6
+
+_CONTRASTS: Final = (*CASE_CONTRASTS, *SUSPECT_CONTRASTS)
+_PROFILES: Final = (*CASE_PROFILES, *SUSPECT_PROFILES)
+
+
+def _named(names: Sequence[str], *beginnings: str, without: Sequence[str] = ()) -> tuple[str, ...]:
+    return tuple(
+        name
+        for name in names
+        if name.startswith(beginnings) and not name.startswith(tuple(without))
+    )
+
 
 # Which measures make one reason together. What is not named here joins "the general sound".
 GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -38,18 +52,28 @@ GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "count": ("count_tone", "count_height", "count_level", "own_count_tone",
               "own_count_height", "own_count_level", "best_count",
               "load_count", "off_count"),
-    "probe": ("probed", "probe_mid", "probe_high", "probe_rhythm", "probe_band", "probe_share"),
-    "parts": ("best_of_parts",),
+    "probe": ("probed", "probe_mid", "probe_high", "probe_rhythm", "probe_band", "probe_share",
+              *_named(_CONTRASTS, "probe_", "front_", "has_probe", "alone"),
+              *_named(_PROFILES, "probe_", "front_")),
+    "parts": ("best_of_parts", *_named(_PROFILES, "turn_")),
     "belt-off": ("has_off", "drop_low", "drop_mid", "drop_high", "drop_most", "cycle_high_off",
-                 "belt_beat_off", "squeal_off", "peak_off", *BAND_MEASURES),
+                 "belt_beat_off", "squeal_off", "peak_off", *BAND_MEASURES,
+                 *_named(_CONTRASTS, "gone_", "cycle_low_off", "cycle_mid_off", "firing_mid_off",
+                         "firing_high_off", "turn_mid_off", "burst_", "over_"),
+                 *_named(_PROFILES, "change_", "beat_change_")),
     "squeal": ("squeal", "peak"),
     "belt-beat": ("belt_beat", "belt_beat_depth"),
     "cycle": ("cycle_low", "cycle_mid", "cycle_high", "firing_low", "firing_mid", "firing_high",
-              "turn_low", "turn_mid", "turn_high"),
-    "bursts": ("burst_low", "burst_mid", "burst_high"),
-    "level": ("level_mid", "level_high", "steady_high", "over_mid", "over_high"),
+              "turn_low", "turn_mid", "turn_high",
+              *_named(_CONTRASTS, "cycle_best", "turn_best", "firing_best"),
+              *_named(_PROFILES, "beat_", without=("beat_change_",))),
+    "bursts": ("burst_low", "burst_mid", "burst_high", *_named(_PROFILES, "burst_")),
+    "level": ("level_mid", "level_high", "steady_high", "over_mid", "over_high",
+              *_named(_PROFILES, "level_")),
     "mesh": ("mesh", "mesh_any"),
-    "changes": ("raised_high", "load_high"),
+    "changes": ("raised_high", "load_high",
+                *_named(_CONTRASTS, "raised_", "load_", "has_raised", "has_load", "own_load",
+                        "other_load")),
     "crank": ("no_crank",),
 }  # fmt: skip
 

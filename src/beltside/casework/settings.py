@@ -99,8 +99,8 @@ def save_settings(shop: Shop, typed: Mapping[str, Any]) -> dict[str, SettingNow]
         known = _BY_NAME.get(name)
         if known is None:
             close = nearest(name, _BY_NAME)
-            known = f"the nearest is {close}" if close else f"there are {', '.join(_BY_NAME)}"
-            wrong[name] = f"there is no such setting; {known}"
+            others = f"the nearest is {close}" if close else f"there are {', '.join(_BY_NAME)}"
+            wrong[name] = f"there is no such setting; {others}"
             continue
         try:
             plain = _read(known, value)

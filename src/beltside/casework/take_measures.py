@@ -21,8 +21,7 @@ from beltside.casework.families import (
     Found,
     Surprises,
     engine_lines,
-    search,
-    surprises,
+    looked_for,
 )
 from beltside.casework.fault_band import spectrum_peak
 from beltside.drive.expected import firing_order
@@ -42,6 +41,15 @@ SPROCKET_TEETH: Final = tuple(range(16, 33))
 
 REFERENCE_ORDERS: Final = (2.0, 12.0)
 """Engine lines between these orders carry the level that a repair at the belt does not change."""
+
+BEAT_ORDERS: Final = tuple(0.5 * number for number in range(1, 13))
+BEAT_FIRINGS: Final = (0.5, 1.0, 2.0, 3.0)
+BEAT_NAMES: Final = (
+    *(f"{order:g}" for order in BEAT_ORDERS),
+    *(f"{times:g}x" for times in BEAT_FIRINGS),
+)
+"""Orders at which each zone's loudness may beat with the engine: of the crank, and times the
+firing, which sits at another order with every number of cylinders."""
 
 PART_MEASURES: Final = (
     "bearing",
@@ -78,6 +86,9 @@ class TakeMeasures:
         Level of the engine's own lines [dB], None without a crank.
     rhythm
         Depth sizes of each band by kind of rhythm, each shape (bands,); empty without a crank.
+    beats
+        Depth sizes of each zone at each of BEAT_NAMES, shape (3, len(BEAT_NAMES)); 0 without a
+        crank.
     """
 
     parts: dict[str, Float64]
@@ -88,6 +99,7 @@ class TakeMeasures:
     surprises: Surprises | None
     reference_db: float | None
     rhythm: dict[str, Float64]
+    beats: Float64
 
 
 def take_measures(hearing: Hearing, sheet: DriveSheet) -> TakeMeasures:
@@ -103,10 +115,11 @@ def take_measures(hearing: Hearing, sheet: DriveSheet) -> TakeMeasures:
     for name, zone in zip(ZONE_NAMES, zones, strict=True):
         burst = float(np.median(hearing.band_kurtosis[zone])) if zone.any() else 0.0
         values[f"burst_{name}"] = float(np.clip(np.log1p(max(burst, 0.0)), 0.0, 4.0))
-    heard = surprises(hearing, sheet)
-    if heard is None or hearing.orders is None:
-        return TakeMeasures({}, values, np.full(3, np.nan), share_db, [], None, None, {})
-    found = search(heard, sheet)
+    looked = looked_for(hearing, sheet)
+    if looked is None or hearing.orders is None:
+        nothing = np.zeros((len(ZONE_NAMES), len(BEAT_NAMES)))
+        return TakeMeasures({}, values, np.full(3, np.nan), share_db, [], None, None, {}, nothing)
+    heard, found = looked
     own = engine_lines(heard, sheet)
     reference = reference_power(own)
     rhythm = _band_rhythms(hearing, sheet)
@@ -135,6 +148,7 @@ def take_measures(hearing: Hearing, sheet: DriveSheet) -> TakeMeasures:
         heard,
         float(power_to_db(reference)),
         sizes,
+        _beats(hearing, sheet, zones),
     )
 
 
@@ -196,6 +210,21 @@ def _rhythms(
         for kind, row in rhythm.items():
             values[f"{kind}_{name}"] = _depth_size(float(weight @ row))
     return values
+
+
+def _beats(hearing: Hearing, sheet: DriveSheet, zones: list[npt.NDArray[np.bool_]]) -> Float64:
+    """How deep each zone's loudness beats at each of BEAT_NAMES; -1 at -40 dB and below."""
+    assert hearing.orders is not None
+    spectrum = hearing.orders.envelope
+    order = np.array([*BEAT_ORDERS, *(times * firing_order(sheet) for times in BEAT_FIRINGS)])
+    place = np.clip(np.rint(order / spectrum.step), 1, spectrum.power.shape[-1] - 1)
+    beats = np.zeros((len(zones), order.size))
+    for row, zone in zip(beats, zones, strict=True):
+        if zone.any():
+            weight = hearing.band_power * zone / max(float(hearing.band_power[zone].sum()), 1e-30)
+            power = weight @ spectrum.power[:, place.astype(np.intp)]
+            row[:] = np.clip((power_to_db(2.0 * power, 1e-9) + 30.0) / 10.0, -1.0, 4.0)
+    return beats
 
 
 def _depth_size(power: float) -> float:

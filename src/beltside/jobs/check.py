@@ -10,7 +10,8 @@ from typing import Any, Final, Literal
 
 import sqlalchemy as sa
 
-from beltside.jobs.database import Database, RecordError, counted
+from beltside.jobs.counters import counted
+from beltside.jobs.database import Database, RecordError
 from beltside.jobs.schema import (
     ACCESS,
     ANALYSIS,

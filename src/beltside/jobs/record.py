@@ -15,7 +15,8 @@ import sqlalchemy as sa
 from beltside.base.errors import ClashError, InputError
 from beltside.jobs import sealed_rows
 from beltside.jobs.card import CARD_KINDS, CLOSED, Card, card_from
-from beltside.jobs.database import Database, count_up, insert_if_new
+from beltside.jobs.counters import count_up, insert_if_new
+from beltside.jobs.database import Database
 from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, join
 from beltside.jobs.reading import AN_ENTRY, MissingError, Reading, entry_of
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE

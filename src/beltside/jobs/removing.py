@@ -7,7 +7,8 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from beltside.jobs.database import Database, count_up
+from beltside.jobs.counters import count_up
+from beltside.jobs.database import Database
 from beltside.jobs.schema import ENTRY, FILE_USE, JOB, STORED_FILE
 from beltside.jobs.search_words import forget_jobs
 from beltside.jobs.sounds import SOUNDS_GONE

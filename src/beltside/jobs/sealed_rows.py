@@ -18,7 +18,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 from sqlalchemy.types import TypeDecorator
 
-from beltside.jobs.database import insert_if_new
+from beltside.jobs.counters import insert_if_new
 from beltside.jobs.schema import (
     ACCESS,
     ANALYSIS,

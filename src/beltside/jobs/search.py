@@ -17,7 +17,8 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from beltside.base.errors import InputError
-from beltside.jobs.database import Database, counted
+from beltside.jobs.counters import counted
+from beltside.jobs.database import Database
 from beltside.jobs.schema import ENTRY, JOB, TERM, TERM_GRAM, TERM_USE
 from beltside.jobs.words import (
     as_groups,

@@ -8,7 +8,8 @@ from typing import Final, TypeVar
 
 import sqlalchemy as sa
 
-from beltside.jobs.database import Database, count_up
+from beltside.jobs.counters import count_up
+from beltside.jobs.database import Database
 from beltside.jobs.entries import Entry
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, JOB, TERM, TERM_GRAM, TERM_USE
 from beltside.jobs.words import distinct_words, keys_of_word

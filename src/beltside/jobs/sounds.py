@@ -19,7 +19,8 @@ import sqlalchemy as sa
 
 from beltside.base.errors import InputError
 from beltside.jobs import sealed_rows
-from beltside.jobs.database import Database, count_up, counted
+from beltside.jobs.counters import count_up, counted
+from beltside.jobs.database import Database
 from beltside.jobs.entries import Entry
 from beltside.jobs.reading import MissingError
 from beltside.jobs.schema import ENTRY, SOUND

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from beltside.base.errors import InputError
 from beltside.jobs import sealed_rows
 from beltside.jobs.card import Card
-from beltside.jobs.database import count_up
+from beltside.jobs.counters import count_up
 from beltside.jobs.entries import Body, Clash, Entry
 from beltside.jobs.reading import MissingError
 from beltside.jobs.record import MOST_BODY_BYTES, Record

@@ -2,7 +2,7 @@
 
 A conditional logit (McFadden 1974) over all candidates of all paths, with "none of them" as one
 more choice: readable weights on a few tempered measures of each candidate. The weights were
-fitted on the rig's simulated takes by scripts/fit_crank.py and checked on another simulator and
+fitted on simulated takes of three simulators by scripts/fit_crank.py and checked on others and
 on real recordings; docs/methods/crank-speed.md has the figures.
 """
 
@@ -44,8 +44,8 @@ class Weights:
 
 
 WEIGHTS: Final = Weights(
-    candidate=(0.006, -0.372, 0.506, 0.500, -0.096, 0.800, 1.239, 0.617, 0.811, -0.080),
-    none=(-2.095, -1.988, -0.304, 1.310),
+    candidate=(0.451, -0.560, 0.492, 0.500, -0.250, 0.800, 1.238, 0.883, 1.331, 0.792),
+    none=(-2.503, -1.993, -0.264, 2.365),
 )
 
 
