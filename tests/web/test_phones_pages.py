@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import time
 from http.cookies import SimpleCookie
 
 import pytest
@@ -103,10 +104,15 @@ def test_guessing_codes_is_slowed_down(doors: Doors) -> None:
 
 
 def test_too_many_requests_wait(doors: Doors) -> None:
+    """60 at once and two a second from then on: a slow machine lets some more in meanwhile."""
     phone = doors.phone("192.168.1.67")
-    codes = [phone.client.get("/pair").status_code for _ in range(70)]
+    began = time.monotonic()
+    codes = [phone.client.get("/pair").status_code for _ in range(150)]
+    took_s = time.monotonic() - began
     assert codes[:60] == [200] * 60
-    assert set(codes[62:]) == {429}
+    assert set(codes[60:]) <= {200, 429}
+    assert codes.count(200) <= 61 + 2 * took_s
+    assert 429 in codes or took_s > 40
     assert doors.phone("192.168.1.68").client.get("/pair").status_code == 200
 
 
