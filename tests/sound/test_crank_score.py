@@ -68,3 +68,10 @@ def test_a_take_of_clear_lines_speaks_against_none() -> None:
     )
     assert clear[0][0] > 0.9
     assert clear[1] < vague[1]
+
+
+def test_a_minute_of_an_engine_looks_no_more_like_nothing_than_ten_seconds_of_it() -> None:
+    """At 960 rpm, 160 turns are 10 s."""
+    ten_seconds = take_measures([STRONG, WEAK], [PATH], 160.0)
+    assert take_measures([STRONG, WEAK], [PATH], 960.0) == pytest.approx(ten_seconds)
+    assert (take_measures([STRONG, WEAK], [PATH], 80.0) <= ten_seconds).all()

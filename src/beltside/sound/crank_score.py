@@ -43,6 +43,10 @@ class Weights:
     none: tuple[float, ...]
 
 
+MOST_TURNS: Final = 160.0
+"""Turns beyond these count no more towards "none of them": the weights were fitted on takes of 5 to
+10 s, and a minute of a clear engine must not look like nothing."""
+
 WEIGHTS: Final = Weights(
     candidate=(0.451, -0.560, 0.492, 0.500, -0.250, 0.800, 1.238, 0.883, 1.331, 0.792),
     none=(-2.503, -1.993, -0.264, 2.365),
@@ -88,7 +92,7 @@ def take_measures(found: Sequence[Candidate], paths: Sequence[SpeedPath], turns:
             1.0,
             np.log1p(max(float(path.match.mean()) for path in paths)),
             float(tempered(np.array(best))),
-            np.log1p(turns),
+            np.log1p(min(turns, MOST_TURNS)),
         ]
     )
 
