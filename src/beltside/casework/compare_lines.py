@@ -9,7 +9,7 @@ import numpy as np
 
 from beltside.casework.compare_results import LineChange, PartChange, Range
 from beltside.casework.explain import explained_lines
-from beltside.casework.families import Surprises, search, surprises
+from beltside.casework.families import Surprises, looked_for
 from beltside.drive.sheet import DriveSheet
 from beltside.sound.compare_change import Change, joined, line_change
 from beltside.sound.compare_frames import TurnFrames
@@ -44,10 +44,10 @@ class HeardLine:
 
 def heard_lines(hearing: Hearing, sheet: DriveSheet) -> dict[tuple[str, str, str, int], HeardLine]:
     """Explained lines of one take that are not the engine's own, by what they are."""
-    heard = surprises(hearing, sheet)
-    if heard is None:
+    looked = looked_for(hearing, sheet)
+    if looked is None:
         return {}
-    found = search(heard, sheet)
+    heard, found = looked
     rows: dict[tuple[str, str], int] = {}
     for one in found:
         if one.spectrum == "envelope":

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from beltside.base.units import power_to_db
 from beltside.base.words import part_kind
 from beltside.casework.fault_band import CLEAR_CHANGE_DB, band_change
-from beltside.casework.take_measures import TakeMeasures
+from beltside.casework.take_measures import TakeMeasures, zone_change
 from beltside.casework.takes import HeardTake
 
 Float64 = npt.NDArray[np.float64]
@@ -109,9 +109,9 @@ def case_contrasts(
             values["over_mid_off"] = _clip(other.zone_db[1] / 10.0, -2.0, 3.0)
             values["over_high_off"] = _clip(other.zone_db[2] / 10.0, -2.0, 3.0)
     if fast:
-        change = _change(fast[0], base)
+        change = change_between(fast[0], base)
         values["has_raised"] = 1.0
-        zone = _zone_change(fast[0][1], base[1])
+        zone = zone_change(fast[0][1], base[1])
         values["raised_low"] = _clip(zone[0] / 10.0, -2.0, 2.0)
         values["raised_mid"] = _clip(zone[1] / 10.0, -2.0, 2.0)
         values["raised_band"], values["raised_centre"] = _tallest(change, centre)
@@ -123,8 +123,8 @@ def case_contrasts(
         values["raised_squeal"] = fast[0][1].values["squeal"]
     if loaded:
         values["has_load"] = 1.0
-        values["load_mid"] = _clip(_zone_change(loaded[0][1], base[1])[1] / 6.0, -2.0, 2.0)
-        values["load_band"] = _tallest(_change(loaded[0], base), centre)[0]
+        values["load_mid"] = _clip(zone_change(loaded[0][1], base[1])[1] / 6.0, -2.0, 2.0)
+        values["load_band"] = _tallest(change_between(loaded[0], base), centre)[0]
     if probes:
         values["has_probe"] = 1.0
     if len(probes) > 1:
@@ -146,23 +146,23 @@ def suspect_contrasts(
     centre = _octaves(base[0])
     if loaded:
         kinds = {kind for load in loaded[0][0].conditions.load for kind in LOAD_ON.get(load, ())}
-        band = _tallest(_change(loaded[0], base), centre)[0]
+        band = _tallest(change_between(loaded[0], base), centre)[0]
         if part_kind(part) in kinds:
             values["own_load"] = 1.0
             values["own_load_band"] = band
             values["own_load_high"] = _clip(
-                float(_zone_change(loaded[0][1], base[1])[2]) / 6.0, -2.0, 2.0
+                float(zone_change(loaded[0][1], base[1])[2]) / 6.0, -2.0, 2.0
             )
         else:
-            values["other_load_band"] = band
+            values["other_load_band"] = band if kinds else 0.0
     own = [pair for pair in probes if pair[0].conditions.part == part]
     others = [pair for pair in probes if pair[0].conditions.part != part]
     if own:
-        change = _change(own[0], base)
+        change = change_between(own[0], base)
         values["front_band"] = _clip(
             (float(np.sort(change)[-2:].mean()) - float(np.median(change))) / 8.0, 0.0, 3.0
         )
-        zone = _zone_change(own[0][1], base[1])
+        zone = zone_change(own[0][1], base[1])
         values["front_mid"] = _clip(float(zone[1]) / 8.0, -2.0, 2.0)
         values["front_high"] = _clip(float(zone[2]) / 8.0, -2.0, 2.0)
         if share is not None and float(share.sum()) > 0.0:
@@ -195,6 +195,13 @@ def _level(pair: Pair) -> float:
     return float(power_to_db(10.0 ** (zone[1] / 10.0) + 10.0 ** (zone[2] / 10.0)))
 
 
+def change_between(one: Pair, other: Pair) -> Float64:
+    """`fault_band.band_change` of two takes, shape (bands,) [dB]."""
+    return band_change(
+        one[0].hearing, other[0].hearing, (one[1].reference_db, other[1].reference_db)
+    )
+
+
 def _octaves(take: HeardTake) -> Float64:
     """Centre of each band [1.5 octaves from 2,500 Hz], shape (bands,)."""
     return np.log2(np.array([band.centre_hz for band in take.hearing.bands]) / 2500.0) / 1.5
@@ -204,19 +211,6 @@ def _loud_enough(take: HeardTake) -> npt.NDArray[np.bool_]:
     """Bands within 30 dB of the loudest: fainter ones hold the phone's own noise."""
     power = take.hearing.band_power
     return np.asarray(power > 1e-3 * power.max())
-
-
-def _change(one: Pair, other: Pair) -> Float64:
-    return band_change(
-        one[0].hearing, other[0].hearing, (one[1].reference_db, other[1].reference_db)
-    )
-
-
-def _zone_change(one: TakeMeasures, other: TakeMeasures) -> Float64:
-    change = one.zone_db - other.zone_db
-    if not np.isfinite(change).all():
-        change = one.zone_share_db - other.zone_share_db
-    return change
 
 
 def _tallest(change: Float64, centre: Float64) -> tuple[float, float]:
@@ -238,7 +232,7 @@ def _gone(on: Pair, off: Pair) -> dict[str, float]:
     values: dict[str, float] = {}
     if not on[1].rhythm or not off[1].rhythm:
         return values
-    change = _change(on, off)
+    change = change_between(on, off)
     share = 1.0 - np.power(10.0, -np.maximum(change, 0.0) / 10.0)
     clear = change >= CLEAR_CHANGE_DB
     weight = np.where(clear, share, 0.0)

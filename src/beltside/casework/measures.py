@@ -19,13 +19,14 @@ from beltside.casework.combs import Comb, clearest_comb
 from beltside.casework.contrasts import (
     CASE_CONTRASTS,
     SUSPECT_CONTRASTS,
+    Pair,
     case_contrasts,
+    change_between,
     suspect_contrasts,
 )
 from beltside.casework.families import Found, Surprises, engine_lines, pooled_surprises, search
 from beltside.casework.fault_band import (
     BAND_MEASURES,
-    band_change,
     band_measures,
     belt_share,
     probe_lead,
@@ -42,6 +43,7 @@ from beltside.casework.take_measures import (
     TakeMeasures,
     part_measures,
     reference_power,
+    zone_change,
 )
 from beltside.casework.takes import HeardTake
 from beltside.drive.ratios import ratio_ranges
@@ -173,12 +175,12 @@ def case_measures(
         values["squeal_off"] = off[0][1].values["squeal"]
         values["belt_beat_off"] = off[0][1].values.get("belt_beat", 0.0)
         values["cycle_high_off"] = off[0][1].values.get("cycle_high", 0.0)
-        drop = _drop(base, off[0][1])
+        drop = zone_change(base, off[0][1])
         for name, change in zip(ZONE_NAMES, drop, strict=True):
             values[f"drop_{name}"] = float(np.clip(change / 6.0, -1.5, 3.0))
         values["drop_most"] = float(np.clip(np.max(drop) / 6.0, -0.5, 3.0))
         values["peak_off"] = off[0][1].values["peak"]
-        change = _change((idle[0], base), off[0])
+        change = change_between(idle, off[0])
         share = belt_share(change)
         values |= band_measures(idle[0].hearing, off[0][0].hearing, change, base.rhythm)
     fast = [
@@ -187,10 +189,10 @@ def case_measures(
         if pair[0].crank.track is not None and _speed(pair[0]) > 1.4 * _speed(idle[0])
     ]
     if fast:
-        values["raised_high"] = float(np.clip(-_drop(base, fast[0][1])[2] / 10.0, -2.0, 2.0))
+        values["raised_high"] = float(np.clip(-zone_change(base, fast[0][1])[2] / 10.0, -2.0, 2.0))
     loaded = [pair for pair in on if pair[0].conditions.load and pair[1] is not base]
     if loaded:
-        values["load_high"] = float(np.clip(-_drop(base, loaded[0][1])[2] / 6.0, -2.0, 2.0))
+        values["load_high"] = float(np.clip(-zone_change(base, loaded[0][1])[2] / 6.0, -2.0, 2.0))
     values |= dict(zip(CASE_PROFILES, case_profiles(idle, off).tolist(), strict=True))
     values |= case_contrasts(idle, off, fast, loaded, probes)
     together = _together([pair[1] for pair in (*on, *(p for p in probes if _turns(p)))], sheet)
@@ -224,15 +226,6 @@ def _level(share_db: float) -> float:
     return float(np.clip((share_db + 12.0) / 8.0, -2.0, 2.0))
 
 
-def _drop(one: TakeMeasures, other: TakeMeasures) -> Float64:
-    """How much louder each zone is in `one` than in `other` against the engine's own lines [dB];
-    against the whole sound where a crank speed is missing."""
-    change = one.zone_db - other.zone_db
-    if not np.isfinite(change).all():
-        change = one.zone_share_db - other.zone_share_db
-    return change
-
-
 @dataclass(frozen=True)
 class _Together:
     """All takes with the belt on as one: spectra, the families in them, the engine's power."""
@@ -251,7 +244,7 @@ class _Joined:
     share: Float64 | None
 
 
-def _turns(pair: tuple[HeardTake, TakeMeasures]) -> bool:
+def _turns(pair: Pair) -> bool:
     return pair[0].conditions.belt != "off" and pair[1].surprises is not None
 
 
@@ -276,19 +269,13 @@ def _clip(value: float, low: float, high: float) -> float:
     return float(np.clip(value, low, high))
 
 
-def _change(one: tuple[HeardTake, TakeMeasures], other: tuple[HeardTake, TakeMeasures]) -> Float64:
-    return band_change(
-        one[0].hearing, other[0].hearing, (one[1].reference_db, other[1].reference_db)
-    )
-
-
 def _part_table(
     names: Sequence[str],
     listened: Sequence[TakeMeasures],
-    off: Sequence[tuple[HeardTake, TakeMeasures]],
-    probes: Sequence[tuple[HeardTake, TakeMeasures]],
-    loaded: Sequence[tuple[HeardTake, TakeMeasures]],
-    idle: tuple[HeardTake, TakeMeasures],
+    off: Sequence[Pair],
+    probes: Sequence[Pair],
+    loaded: Sequence[Pair],
+    idle: Pair,
     sheet: DriveSheet,
     joined: _Joined,
 ) -> dict[str, Float64]:
@@ -318,7 +305,7 @@ def _part_table(
             fit = sure * _clip(joined.comb.fit.get(part, 0.0), -2.0, 2.5)
             side = _clip(joined.comb.sidebands.get(part, 0.0) / 2.0, 0.0, 3.0)
         leads = (
-            probe_lead([_change(own[0], other) for other in others], joined.share)
+            probe_lead([change_between(own[0], other) for other in others], joined.share)
             if own and others
             else (0.0, 0.0)
         )
@@ -367,15 +354,13 @@ def _mark_best(table: dict[str, Float64]) -> None:
             row[column] = _clip((sign[part] - rest) / 3.0, -3.0, 3.0)
 
 
-def _probe_lead(
-    own: Sequence[tuple[HeardTake, TakeMeasures]], others: Sequence[tuple[HeardTake, TakeMeasures]]
-) -> Float64:
+def _probe_lead(own: Sequence[Pair], others: Sequence[Pair]) -> Float64:
     """How much louder, and how much more rhythmic, the probe on this part is than on others."""
     if not own or not others:
         return np.zeros(3)
     mine = own[0][1]
     rest = [pair[1] for pair in others]
-    change = np.array([_drop(mine, other) for other in rest])
+    change = np.array([zone_change(mine, other) for other in rest])
     rhythm = [mine.values["burst_mid"] - other.values["burst_mid"] for other in rest]
     return np.array(
         [

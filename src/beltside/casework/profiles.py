@@ -15,18 +15,15 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.base.units import power_to_db
+from beltside.casework.contrasts import Pair, change_between
 from beltside.casework.families import Surprises
-from beltside.casework.fault_band import band_change
 from beltside.casework.take_measures import (
     BEAT_NAMES,
     ZONE_NAMES,
-    TakeMeasures,
 )
-from beltside.casework.takes import HeardTake
 from beltside.sound.bands import Band
 
 Float64 = npt.NDArray[np.float64]
-Pair = tuple[HeardTake, TakeMeasures]
 
 LOWEST_HZ, HIGHEST_HZ = 448.0, 14_300.0
 PIECES, POINTS_A_PIECE = 6, 3
@@ -69,7 +66,7 @@ def case_profiles(base: Pair, off: Sequence[Pair]) -> Float64:
     change = np.zeros(PIECES)
     beat_change = np.zeros_like(measured.beats)
     if off:
-        change = _over_frequency(hearing.bands, _change(base, off[0]) / 6.0, -2.0, 4.0)
+        change = _over_frequency(hearing.bands, change_between(base, off[0]) / 6.0, -2.0, 4.0)
         beat_change = measured.beats - off[0][1].beats
     return np.concatenate(
         (
@@ -109,10 +106,10 @@ def suspect_profiles(
     lead, front = np.zeros(PIECES), np.zeros(PIECES)
     if own:
         bands = own[0][0].hearing.bands
-        change = _change(own[0], base)
+        change = change_between(own[0], base)
         front = _over_frequency(bands, (change - np.median(change)) / 8.0, -3.0, 3.0)
         if others:
-            changes = [_change(own[0], other) for other in others]
+            changes = [change_between(own[0], other) for other in others]
             size = min(one.size for one in changes)
             middle = np.median([one[:size] for one in changes], axis=0)
             lead = _over_frequency(bands, middle / 8.0, -3.0, 3.0)
@@ -148,9 +145,3 @@ def _over_turns(together: Surprises, ratio: float) -> Float64:
     )
     points: Float64 = np.clip(highest / 4.0, 0.0, 2.9).reshape(TURN_POINTS, 2).max(axis=1)
     return points
-
-
-def _change(one: Pair, other: Pair) -> Float64:
-    return band_change(
-        one[0].hearing, other[0].hearing, (one[1].reference_db, other[1].reference_db)
-    )

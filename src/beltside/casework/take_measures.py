@@ -152,6 +152,15 @@ def take_measures(hearing: Hearing, sheet: DriveSheet) -> TakeMeasures:
     )
 
 
+def zone_change(one: TakeMeasures, other: TakeMeasures) -> Float64:
+    """How much louder each zone is in `one` than in `other` against the engine's own lines [dB],
+    shape (3,); against the whole sound where a crank speed is missing."""
+    change = one.zone_db - other.zone_db
+    if not np.isfinite(change).all():
+        change = one.zone_share_db - other.zone_share_db
+    return change
+
+
 def reference_power(own: EngineLines) -> float:
     """Power of the engine's own lines that carry the level."""
     inside = (own.order >= REFERENCE_ORDERS[0]) & (own.order <= REFERENCE_ORDERS[1])
