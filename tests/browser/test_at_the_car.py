@@ -196,3 +196,27 @@ def test_belt_off_clock_goes_on_over_a_reload_and_times_a_reading(phone: Opens) 
     page.locator("#ask-clock .more summary").click()
     page.locator("[name='readings.0.temperature_c']").fill("24")
     expect(page.locator("[name='readings.0.minutes']")).to_have_value(re.compile(r"0:\d\d"))
+
+
+def test_photos_wait_while_the_link_is_lost(phone: Opens, tmp_path: Path, told: Told) -> None:
+    page = phone()
+    new_job(page)
+    page.goto("/job/1/match")
+    page.locator("[name=disc_mm]").fill("24")
+    page.route("**/photo", lambda route: route.abort())
+    for count, (name, path) in enumerate(photos(tmp_path).items(), start=1):
+        page.locator(f"[name='{name}.file']").set_input_files(path)
+        expect(page.locator(".photos-waiting li")).to_have_count(count)
+    expect(page.locator(".photos-said")).to_contain_text("waits in this browser")
+    # Over a reload too; then both go, and the form names them.
+    page.reload()
+    expect(page.locator(".photos-waiting li")).to_have_count(2)
+    page.unroute("**/photo")
+    page.get_by_role("button", name="Send again").first.click()
+    expect(page.locator(".photos-waiting li")).to_have_count(0)
+    expect(page.locator(".photo-kept")).to_have_count(2)
+    page.get_by_role("button", name="Look for the holes").click()
+    expect(page.locator(".marking .photo")).to_have_count(2)
+    page.goto("/job/1/pulleys")
+    expect(page.locator(".rows.photos li")).to_have_count(2)
+    told.lines[:] = [line for line in told.lines if "ERR_FAILED" not in line]

@@ -115,6 +115,57 @@ def test_a_check_is_worth_what_it_saves_by_enumeration() -> None:
     assert option.saves == pytest.approx(now - after - 2.0)
 
 
+def test_a_check_that_tells_nothing_does_not_live_on_the_one_after_it() -> None:
+    told = [[0.95, 0.05], [0.1, 0.9], [0.5, 0.5], [0.5, 0.5]]
+    rows = {"glance": [[0.5, 0.5]] * 4, "look": told}
+    plan = planner([0.6, 0.4], [200.0, 150.0], rows, none=1e-3, other=1e-3, hand_over=400.0)
+    odds = np.exp(plan.board.log_prior)
+    made = situation_at_start(boards.small_board([0.6, 0.4], rows)[0], {})
+    advice = advise(plan, odds, made)
+    saves = {plan.board.places[one.place][0].id: one.saves for one in advice.options}
+    # The glance costs its two minutes at 1 a minute, whatever is done after it.
+    assert saves["glance"] == pytest.approx(-2.0)
+    assert saves["look"] > 10.0
+    assert [plan.board.places[one.place][0].id for one in advice.worth_doing] == ["look"]
+
+
+def test_two_checks_that_need_each_other_are_worth_what_both_are() -> None:
+    # Neither tells enough by itself to change the repair; both together do.
+    half = [[0.8, 0.2], [0.2, 0.8], [0.5, 0.5], [0.5, 0.5]]
+    plan_of_one = planner(
+        [0.85, 0.15], [100.0, 100.0], {"look": half}, none=1e-3, other=1e-3, hand_over=500.0
+    )
+    plan_of_two = planner(
+        [0.85, 0.15],
+        [100.0, 100.0],
+        {"look": half, "glance": half},
+        none=1e-3,
+        other=1e-3,
+        hand_over=500.0,
+    )
+    made = {}
+    for plan in (plan_of_one, plan_of_two):
+        start = situation_at_start(boards.small_board([0.85, 0.15], {"look": half})[0], {})
+        made[len(plan.board.places)] = advise(plan, np.exp(plan.board.log_prior), start)
+    assert made[2].options[0].saves > made[1].options[0].saves
+
+
+def test_a_saving_under_a_minute_of_pay_is_none() -> None:
+    def after(minutes: float):
+        rows = {"look": [[0.9, 0.1], [0.1, 0.9], [0.5, 0.5], [0.5, 0.5]]}
+        plan = planner([0.8, 0.2], [200.0, 150.0], rows, minutes={"look": minutes})
+        start = situation_at_start(boards.small_board([0.8, 0.2], rows)[0], {})
+        return advise(plan, np.exp(plan.board.log_prior), start)
+
+    # At 1 a minute each minute longer saves 1 less.
+    tells = after(1.0).options[0].saves + 1.0
+    assert tells > 5.0
+    longer, too_long = after(tells - 1.1), after(tells - 0.9)
+    assert (longer.options[0].saves, longer.stop) == (pytest.approx(1.1), False)
+    assert (too_long.options[0].saves, too_long.stop) == (pytest.approx(0.9), True)
+    assert too_long.worth_doing == ()
+
+
 def _with_none(odds: np.ndarray, waste: list[float], hand_over: float) -> float:
     """`by_orders` with "none" as one more, ended by giving the car back (comeback 1e5)."""
     return by_orders(odds[:3].tolist(), [*waste, 1e5], hand_over)

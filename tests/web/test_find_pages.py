@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from beltside.casework.shop import Shop
+from beltside.casework.shop_find import finding_made
 
 from .conftest import Browser
 
@@ -59,3 +60,26 @@ def test_a_condition_is_changed(browser: Browser, shop: Shop) -> None:
     browser.send(PAGE, f"{PAGE}/condition", {"name": "engine-cold", "holds": "no"})
     (one,) = shop.record.sheet(shop.record.job(1).id).of_kind("condition")
     assert (one.body["name"], one.body["holds"]) == ("engine-cold", False)
+
+
+def test_the_next_check_is_said_once_with_what_it_saves(browser: Browser) -> None:
+    page = browser.get(PAGE)
+    assert "Check on:" not in page
+    card = page.split("<h2 id=")[1].split("</article>")[0]
+    assert "Expected to save " in card
+
+
+def test_a_chosen_check_does_not_hide_that_checking_may_stop(browser: Browser, shop: Shop) -> None:
+    """When no check is worth its minutes, a check that is opened nonetheless says nothing of
+    saving, and what to do instead is still said."""
+    for check, outcome in (
+        ("throttle-blip", "unmoved"),
+        ("water-mist", "no-change"),
+        ("ear-sides", "nowhere"),
+        ("hose-pinch", "no-change"),
+    ):
+        finding_made(shop, "1", check, outcome)
+    page = browser.get(f"{PAGE}?check=belt-look")
+    card = page.split("<h2 id=")[1].split("</article>")[0]
+    assert "Expected to save" not in card
+    assert page.count("Stop checking:") == 1

@@ -127,19 +127,44 @@ DEMO_JOBS: Final = (
 """Twelve jobs at every stage, the last of them closed and back as one more, and three vans of one
 fleet closed before: job 02 sounds like them."""
 
+
+def _smooth(*parts: str) -> tuple[tuple[str, str, str], ...]:
+    """With the belt off every pulley is spun: these turn as they should."""
+    return tuple(("spin-by-hand", part, "smooth") for part in parts)
+
+
 FINDINGS: Final = {
     "tarn": (("spin-by-hand", "coolant-pump", "rough"),),
     "coolant-pump.bearing": (
         ("spin-by-hand", "coolant-pump", "rough"),
         ("wiggle", "coolant-pump", "loose"),
+        ("probe-housing", "coolant-pump", "loud"),
+        *_smooth("alternator", "idler", "tensioner", "ac-compressor", "steering-pump"),
+        ("belt-back", "", "fine"),
     ),
-    "alternator.bearing": (("spin-by-hand", "alternator", "rough"),),
-    "idler.bearing": (("spin-by-hand", "idler", "rough"),),
+    "alternator.bearing": (
+        ("spin-by-hand", "alternator", "rough"),
+        ("probe-housing", "alternator", "loud"),
+        ("decoupler-hold", "alternator", "works"),
+        *_smooth("coolant-pump", "idler", "idler-2", "tensioner", "ac-compressor", "steering-pump"),
+        ("belt-back", "", "fine"),
+        ("run-down", "", "nothing"),
+    ),
+    "idler.bearing": (
+        ("spin-by-hand", "idler", "rough"),
+        ("probe-housing", "idler", "loud"),
+        *_smooth("coolant-pump", "alternator", "tensioner", "ac-compressor", "steering-pump"),
+    ),
     "tensioner.rattle": (("spin-by-hand", "tensioner", "smooth"),),
     "belt.misalignment": (("spin-by-hand", "idler", "smooth"),),
-    "belt.slip": (("spin-by-hand", "alternator", "smooth"),),
+    "belt.slip": (
+        *_smooth("alternator", "coolant-pump", "idler"),
+        ("water-mist", "", "squeal-louder"),
+        ("belt-press", "", "slack"),
+    ),
 }
-"""What was found by hand, by what is wrong in truth: check, part, outcome."""
+"""What was found by hand, by what is wrong in truth: check, part, outcome. None is rare under
+that fault by the catalogue; a part the car does not have is left out."""
 
 TEMPLATES: Final = {
     "coolant-pump.bearing": "coolant-pump",

@@ -373,11 +373,14 @@ def _find(job: JobSheet, found: JobFind, tenths: str) -> tuple[str, str]:
     said = f"{ahead}: {tenths}"
     if rest:
         said = f"{ahead}: {tenths}, then {rest[0].name} ({in_ten(rest[0].probability)})"
-    done = found.result.next_step is not None and found.result.next_step.do != "check"
-    return (
-        "done" if done else "begun",
-        f"{said}; {count_of(len(findings), 'finding')}.",
-    )
+    said = f"{said}; {count_of(len(findings), 'finding')}"
+    unsettled = found.result.next_step is None or found.result.next_step.do == "check"
+    if _body(job.newest("outcome")).get("closed") is True:
+        # What it was is known now; the odds stay as they were.
+        return "done", f"{said}."
+    if unsettled and job.of_kind("approval"):
+        return "done", f"{said}; agreed while a check was still worth its minutes."
+    return "begun" if unsettled else "done", f"{said}."
 
 
 def _measure(job: JobSheet) -> tuple[str, str]:

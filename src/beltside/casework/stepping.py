@@ -41,7 +41,7 @@ def next_checks(
     now = situation_after(own.catalogue, start, done)
     likely = likely_now(board, findings)
     chosen = []
-    for option in [one for one in advice.options if one.saves > 0.0][:NEXT_CHECKS]:
+    for option in advice.worth_doing[:NEXT_CHECKS]:
         check, part = board.places[option.place]
         chosen.append(
             NextCheck(

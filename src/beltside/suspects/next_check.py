@@ -31,6 +31,10 @@ DEEPER: Final = 6
 AFTER: Final = 14
 """which is sought among so many: the best ones when nothing had to be opened for them."""
 
+LEAST_MINUTES: Final = 1.0
+"""A check that saves less than so many minutes of pay saves nothing: its own minutes are not known
+better than that."""
+
 
 @dataclass(frozen=True)
 class Option:
@@ -46,7 +50,8 @@ class Option:
         What it costs: time, and its risk.
     saves
         Money it is expected to save against the best that can be done without a check; below 0
-        when it is not worth its minutes.
+        when it is not worth its minutes. What a check after it saves counts only where doing both
+        is better than doing that one alone.
     """
 
     place: int
@@ -69,15 +74,23 @@ class Advice:
         How likely the repair ends the noise.
     money_without_check
         Expected money, beyond the repair needed, when no further check is done.
+    least_saving
+        A check that saves less than this is not worth proposing.
     stop
-        Whether no check is worth its minutes.
+        Whether no check saves that much.
     """
 
     options: tuple[Option, ...]
     repair: Repair
     repair_probability: float
     money_without_check: float
+    least_saving: float
     stop: bool
+
+    @property
+    def worth_doing(self) -> tuple[Option, ...]:
+        """The options worth proposing, the best first."""
+        return tuple(one for one in self.options if one.saves >= self.least_saving)
 
 
 def money_without_check(
@@ -189,12 +202,9 @@ def advise(
         # A pair that wants another repair besides is not ended by this one.
         ends[[suspect for suspect, _, _ in planner.halves]] = 0.0
         share = float(probability @ ends)
+    least = LEAST_MINUTES * planner.per_minute
     return Advice(
-        tuple(options),
-        repair,
-        share,
-        now,
-        not options or options[0].saves <= 0.0,
+        tuple(options), repair, share, now, least, not options or options[0].saves < least
     )
 
 
@@ -226,7 +236,8 @@ def _worth(
     listed = owner[starts]
     bare = np.add.reduceat(value, starts)
     single = bare + cost[listed]
-    worth = dict(zip(listed.tolist(), single.tolist(), strict=True))
+    alone = dict(zip(listed.tolist(), single.tolist(), strict=True))
+    worth = dict(alone)
     best = listed[np.argsort(single)[:DEEPER]]
     promising = listed[
         np.argsort(bare + planner.per_minute * planner.check_minutes[listed])[:AFTER]
@@ -242,7 +253,13 @@ def _worth(
             value[branches],
         )
         for place in here:
-            worth[place] = float(least[owner[branches] == place].sum() + cost[place])
+            both = float(least[owner[branches] == place].sum() + cost[place])
+            without = min(
+                (worth_of for one, worth_of in alone.items() if one != place), default=both
+            )
+            # A check that tells nothing is not worth what the one after it is worth.
+            if both < without:
+                worth[place] = both
     return worth
 
 

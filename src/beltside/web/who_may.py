@@ -87,6 +87,7 @@ RULES: Final[tuple[tuple[str, str, Audience], ...]] = (
     ("POST", "/job/{number}/pulleys", WORKSHOP),
     ("POST", "/job/{number}/pulleys/keep", WORKSHOP),
     ("POST", "/job/{number}/pulleys/photo", WORKSHOP),
+    ("POST", "/job/{number}/photo", WORKSHOP),
     ("POST", "/job/{number}/hold/{test}/file", WORKSHOP),
     ("GET", "/job/{number}/match", WORKSHOP),
     ("POST", "/job/{number}/match", WORKSHOP),

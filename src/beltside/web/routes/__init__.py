@@ -15,6 +15,7 @@ NAMES: Final = (
     "job",
     "complaint",
     "take",
+    "photo",
     "find",
     "listen",
     "compare",

@@ -10,13 +10,14 @@ from typing import Any, Final
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from beltside.base.errors import InputError
-from beltside.casework.shop import Clash, Entry, FieldProblemsError, JobSheet, keep, write
+from beltside.base.errors import BeltsideError, InputError
+from beltside.casework.shop import Clash, Entry, FieldProblemsError, JobSheet, write
 from beltside.casework.shop_entries import change_single
 from beltside.casework.vehicle import VehicleResult, vehicle
-from beltside.web.forms import CheckedForm, pieces, text, texts, uploads
+from beltside.web.forms import CheckedForm, text, texts, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
+from beltside.web.routes.photo import photo_kept, photos_of
 from beltside.web.texts import text_
 
 router = APIRouter()
@@ -51,7 +52,6 @@ _FIELDS: Final[Mapping[str, tuple[str, ...]]] = {
     "observation": ("words", "part"),
 }
 _NUMBERS: Final = frozenset({"model_year", "displacement_l", "distance_km"})
-MOST_PHOTO_BYTES: Final = 50_000_000
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,7 @@ class ComplaintPage(Page):
     `version` its version, `clashes` what two entered at the same time.
     `vehicle` is what the identification number and the label say; `vehicle_problem` why they
     say nothing.
+    `photos` are kept already for an observation that had something else off.
     """
 
     template = "complaint.html"
@@ -75,6 +76,7 @@ class ComplaintPage(Page):
     vehicle: VehicleResult | None
     vehicle_problem: str
     problems: Mapping[str, Mapping[str, str]]
+    photos: Sequence[str]
 
 
 @router.get("/job/{number}/complaint")
@@ -98,15 +100,13 @@ def keep_complaint(request: Request, number: int, kind: str, form: CheckedForm) 
     files = []
     if kind == "observation":
         typed["watch"] = bool(text(form, "watch"))
-        files = [
-            keep(
-                shop,
-                pieces(photo),
-                media_type=photo.content_type or "application/octet-stream",
-                most_bytes=MOST_PHOTO_BYTES,
-            ).sha256
-            for photo in uploads(form, "photo")
-        ]
+        # One that came before is named by the form.
+        files = [one for one in texts(form, "photo_kept") if one in photos_of(sheet)]
+        try:
+            files += [photo_kept(shop, sheet, one, "") for one in uploads(form, "photo")]
+        except BeltsideError as error:
+            page = _page(request, number, {kind: typed}, {kind: {"photo": str(error)}}, files)
+            return show(request, page, status=422)
         typed["files"] = files
     try:
         if kind == "observation":
@@ -117,7 +117,7 @@ def keep_complaint(request: Request, number: int, kind: str, form: CheckedForm) 
             based_on = int(version) if version.isdecimal() and len(version) < 10 else None
             change_single(shop, sheet.job.id, kind, typed, based_on=based_on)
     except FieldProblemsError as error:
-        page = _page(request, number, {kind: typed}, {kind: error.by_field})
+        page = _page(request, number, {kind: typed}, {kind: error.by_field}, files)
         return show(request, page, status=422)
     return go_to(f"/job/{number}/complaint", saved="1")
 
@@ -127,6 +127,7 @@ def _page(
     number: int,
     typed: Mapping[str, Mapping[str, Any]] | None = None,
     problems: Mapping[str, Mapping[str, str]] | None = None,
+    photos: Sequence[str] = (),
 ) -> ComplaintPage:
     sheet, frame = open_job(request, number)
     kept = {kind: sheet.newest(kind) for kind in ("complaint", "car", "owner")}
@@ -146,6 +147,7 @@ def _page(
         found,
         problem,
         {kind: (problems or {}).get(kind, {}) for kind in _FIELDS},
+        photos,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -48,7 +48,8 @@ class Shown:
 class FindPage(Page):
     """Odds, findings and the next check.
 
-    `others` are further checks worth their minutes; `every` all checks by their part.
+    `others` are further checks worth their minutes.
+    `saves` is the money that proposed checks are expected to save, by check and part.
     `conditions` are (name, words, holds). `belt_off_s` is how long the engine may run without its
     belt, `belt_off_from` where that comes from.
     """
@@ -61,6 +62,7 @@ class FindPage(Page):
     findings: Sequence[Shown]
     card: CheckCard | None
     others: Sequence[CheckCard]
+    saves: Mapping[tuple[str, str], float]
     conditions: Sequence[tuple[str, str, bool]]
     belt_off_s: int
     belt_off_from: str
@@ -93,6 +95,7 @@ def find_page(request: Request, number: int, check: str = "", part: str = "") ->
             findings[::-1],
             cards[0] if cards else None,
             cards[1:],
+            {(one.check, one.part): one.worth for one in found.result.next_checks},
             _conditions(shop, sheet),
             seconds,
             source,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import urlencode
@@ -27,11 +27,11 @@ from beltside.casework.match_form import (
 )
 from beltside.casework.shop import Entry, JobSheet, Shop
 from beltside.casework.shop_bolting import PartGiven, match_again, match_on_job
-from beltside.casework.shop_notes import add_photo
 from beltside.web.drawn import drawn_once
-from beltside.web.forms import CheckedForm, pieces, texts, typed, uploads
+from beltside.web.forms import CheckedForm, texts, typed, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
+from beltside.web.routes.photo import photo_kept
 from beltside.web.svg_address import svg_address
 from beltside.web.texts import said, text_
 from beltside.web.visitors import visitor_of
@@ -62,6 +62,8 @@ CAUTION: Final = text_(
 ROWS: Final = 8
 SHARED: Final = ("part", "disc_mm", "length_mm", "lower_mm")
 CALIPER: Final = ("x_mm", "y_mm", "diameter_mm")
+MARKS: Final = ("hole", "known", "edge", "end", "scale", "mode")
+CAPTIONS: Final[Mapping[str, str]] = {name: f"{name} part" for name in NAMES}
 
 
 @dataclass(frozen=True)
@@ -98,6 +100,7 @@ class MatchPage(Page):
     name_words: Mapping[str, str]
     verdict_words: Mapping[str, str]
     caution_words: str
+    captions: Mapping[str, str]
 
 
 @dataclass(frozen=True)
@@ -155,25 +158,20 @@ def match(request: Request, number: int, form: CheckedForm) -> Response:
     shop = shop_of(request)
     fields = {name: value.strip() for name, value in typed(form).items()}
     problems: dict[str, str] = {}
-    fresh = False
+    fresh: set[str] = set()
     for name in NAMES:
         for upload in uploads(form, f"{name}.file"):
             try:
-                entry = add_photo(
-                    shop,
-                    sheet.job.id,
-                    pieces(upload),
-                    {"name": (upload.filename or "")[:300], "caption": f"{name} part"},
-                    media_type=upload.content_type or "image/jpeg",
-                )
+                fields[f"{name}.photo"] = photo_kept(shop, sheet, upload, CAPTIONS[name])
             except BeltsideError as error:
                 problems[f"{name}.file"] = str(error)
             else:
-                fields[f"{name}.photo"] = str(entry.body["file"])
-                fresh = True
+                fresh.add(name)
+    # Photos that were sent before the form are not marked yet either.
+    fresh |= {one for one in NAMES if fields.get(f"{one}.photo") and f"{one}.scale" not in fields}
     if not problems and (fresh or fields.get("do") == "look"):
-        shown = {key: value for key, value in fields.items() if value and key != "do"}
-        if any(shown.get(f"{name}.photo") for name in NAMES):
+        shown = _as_address(fields, form, fresh)
+        if any(fields.get(f"{name}.photo") for name in NAMES):
             return go_to(f"/job/{number}/match?{urlencode(shown)}#mark")
     if fields.get("do") == "rows" and not problems:
         return show(request, _page(shop, sheet, frame, fields, form))
@@ -220,6 +218,23 @@ def matched_page(request: Request, number: int, entry: str) -> HTMLResponse:
             CAUTION,
         ),
     )
+
+
+def _as_address(
+    fields: Mapping[str, str], form: FormData, fresh: Collection[str]
+) -> list[tuple[str, str]]:
+    """What the address of the page says: all that was typed and marked, but for fresh photos."""
+    shown = [
+        (key, fields.get(key, value) if key.endswith(".photo") else value)
+        for key, value in form.multi_items()
+        if isinstance(value, str) and value and key != "do" and not key.startswith("_")
+    ]
+    named = {key for key, _ in shown}
+    shown += [
+        (f"{name}.photo", fields[f"{name}.photo"]) for name in fresh if f"{name}.photo" not in named
+    ]
+    marks = {f"{name}.{kind}" for name in fresh for kind in MARKS}
+    return [(key, value) for key, value in shown if key not in marks]
 
 
 def _is_given(name: str, fields: Mapping[str, str]) -> bool:
@@ -308,6 +323,7 @@ def _page(
         NAME_WORDS,
         VERDICT_WORDS,
         CAUTION,
+        CAPTIONS,
     )
 
 

@@ -24,15 +24,16 @@ from beltside.casework.pulleys_form import (
 )
 from beltside.casework.shop import JobSheet
 from beltside.casework.shop_measure import save_drive_sheet
-from beltside.casework.shop_notes import add_photo
-from beltside.web.forms import CheckedForm, pieces, text, typed, uploads
+from beltside.web.forms import CheckedForm, text, typed, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
+from beltside.web.routes.photo import photo_kept, photos_of
 from beltside.web.texts import text_
 from beltside.web.words import PART_WORDS
 
 router = APIRouter()
 
+CAPTION: Final = "Front of the engine"
 FACES: Final = (("ribbed", text_("ribbed side")), ("back", text_("back of the belt")))
 
 
@@ -91,20 +92,16 @@ def keep_photo(request: Request, number: int, form: CheckedForm) -> Response:
     """Keep a photo on the job; then it is marked."""
     sheet, frame = open_job(request, number)
     files = uploads(form, "file")
+    if (photo := text(form, "photo")) in photos_of(sheet):
+        return go_to(f"/job/{number}/pulleys?photo={photo}")
     try:
         if not files:
             page = _page(frame, sheet, file_problem="No photo came with it. Choose one.")
             return show(request, page, status=422)
-        entry = add_photo(
-            shop_of(request),
-            sheet.job.id,
-            pieces(files[0]),
-            {"name": (files[0].filename or "")[:300], "caption": "Front of the engine"},
-            media_type=files[0].content_type or "image/jpeg",
-        )
+        photo = photo_kept(shop_of(request), sheet, files[0], CAPTION)
     except BeltsideError as error:
         return show(request, _page(frame, sheet, file_problem=str(error)), status=422)
-    return go_to(f"/job/{number}/pulleys?photo={entry.body['file']}")
+    return go_to(f"/job/{number}/pulleys?photo={photo}")
 
 
 @router.post("/job/{number}/pulleys")

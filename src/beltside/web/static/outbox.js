@@ -1,4 +1,5 @@
-// Small things typed or tapped: each goes to the server at once, and waits here while it can't.
+// Things typed, tapped or photographed: each goes to the server at once, and waits here while it
+// can't.
 
 import { keep, newName, send, throwAway, waiting } from "./keep.js";
 
@@ -8,12 +9,14 @@ const AGAIN_MS = 10000;
  * What goes out to one address.
  *
  * `token` gives the form's token, `list` shows what waits, `words` are "waits", "refused", "again"
- * and "throwAway"; `say` tells the technician, `answered` gets the server's answer to each.
+ * and "throwAway"; `say` tells the technician, `answered` gets the server's answer to each. Where
+ * several forms send to one address, `isMine` tells what is this one's.
  */
-export function outbox({ address, token, list, words, say, answered }) {
+export function outbox({ address, token, list, words, say, answered, isMine = () => true }) {
   let sending = Promise.resolve();
 
-  const mine = async () => (await waiting()).filter((one) => one.address === address);
+  const mine = async () =>
+    (await waiting()).filter((one) => one.address === address && isMine(one));
 
   function waits(one) {
     const row = document.createElement("li");
@@ -52,8 +55,8 @@ export function outbox({ address, token, list, words, say, answered }) {
     return sending;
   }
 
-  async function put(fields, name) {
-    await keep(newName(), address, fields, null, name);
+  async function put(fields, name, file = null) {
+    await keep(newName(), address, fields, file, name);
     return sendAll();
   }
 
