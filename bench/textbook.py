@@ -89,8 +89,8 @@ class Case:
     """One engine with its sheet as measured, its takes and what is wrong with it.
 
     `severity_db` is the fault's mean power over that of all else (workshop included, phone left
-    out) in the third octave where it stands out most, on the take from the front with the belt on
-    where that is most. Not a number when `truth` is "none".
+    out) in the third octave, 100 Hz to 8 kHz, where it stands out most, on the take from the front
+    with the belt on where that is most. Not a number when `truth` is "none".
     """
 
     sheet: DriveSheet
@@ -134,6 +134,7 @@ class _Bench:
     size: int
     contact_db: float
     tilt_hz: float
+    decay_s: float
     gains: list[float] = field(default_factory=list)
     responses: list[Spectrum] = field(default_factory=list)
 
@@ -174,7 +175,7 @@ class _Bench:
                 continue
             heard = fft.rfft(sound.make(run)) * self.responses[number]
             both[number >= len(self.sounds)] += heard * np.float32(gain)
-        response = room_response(self.rng, rate)
+        response = room_response(self.rng, rate, self.decay_s)
         if plan.place != FRONT:
             response = band(grid(rate), 20.0, self.tilt_hz, 1.0) * (0.3 + 0.7 * response)
         path = on_bins(response, self.size, rate)
@@ -282,10 +283,11 @@ def draw_parts(
     size = fft.next_fast_len(int((longest + LEAD_S) * phone.rate_hz) + 1, True)
     contact_db, tilt_hz = rng.uniform(8.0, 20.0), rng.uniform(1500.0, 6000.0)
     sounds, faults = healthy_sounds(rng, car), fault_sounds(rng, car, truth)
-    bench = _Bench(rng, car, phone, sounds, faults, size, contact_db, tilt_hz)
+    decay_s = float(rng.uniform(0.15, 0.9))
+    bench = _Bench(rng, car, phone, sounds, faults, size, contact_db, tilt_hz, decay_s)
     noise = WORKSHOP[int(rng.integers(len(WORKSHOP)))] if rng.random() < 0.5 else None
     noise_db = rng.uniform(-35.0, -10.0)
-    wanted_db = float(np.clip(rng.normal(10.0, 5.0), -3.0, 20.0))
+    wanted_db = float(np.clip(rng.normal(9.0, 5.0), -3.0, 20.0))
     heard: list[Mixture] = []
     found_db = -np.inf
     for attempt in range(50):

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from textbook_signals import (
+    GRID_HZ,
     Array,
     Mode,
     Spectrum,
@@ -135,8 +136,12 @@ NOTHING: dict[str, Noise] = {
 WORKSHOP: tuple[Noise, ...] = (wind, speech, music, traffic, motor, fan, hum, tools)
 
 
-def room_response(rng: np.random.Generator, rate_hz: int) -> NDArray[np.complex128]:
-    """Where the phone is held: a tilt, gentle hills, and two to five early reflections."""
+def room_response(rng: np.random.Generator, rate_hz: int, decay_s: float) -> NDArray[np.complex128]:
+    """Where the phone is held: a tilt, gentle hills, two to five early reflections, and the room.
+
+    The room is noise that decays by 60 dB in `decay_s` (Polack 1988, from memory), 3 to 18 dB
+    below the direct sound.
+    """
     hz = grid(rate_hz)
     octaves = np.log2(np.maximum(hz, 20.0) / 1000.0)
     level = rng.uniform(-2.0, 1.0) * octaves
@@ -147,6 +152,10 @@ def room_response(rng: np.random.Generator, rate_hz: int) -> NDArray[np.complex1
     for _ in range(int(rng.integers(2, 6))):
         height = rng.uniform(0.05, 0.5)
         total += height * np.exp(-2j * np.pi * hz * rng.uniform(0.0008, 0.02))
+    seconds = np.arange(rate_hz // 5) / rate_hz
+    tail = rng.standard_normal(len(seconds)) * np.exp(-6.9 * seconds / decay_s)
+    tail *= 10.0 ** (rng.uniform(-18.0, -3.0) / 20.0) / np.sqrt(np.sum(tail**2))
+    total += fft.rfft(tail, int(rate_hz / GRID_HZ))
     return total * 10.0 ** (level / 20.0)
 
 
@@ -242,5 +251,6 @@ def draw_nothing(rng: np.random.Generator) -> tuple[Wave, int, str]:
     size = fft.next_fast_len(int(rng.uniform(5.0, 10.0) * phone.rate_hz), True)
     wave = NOTHING[what](rng, size, phone.rate_hz)
     wave = wave / np.float32(np.sqrt(np.mean(wave**2)) + 1e-9)
-    spectrum = fft.rfft(wave) * on_bins(room_response(rng, phone.rate_hz), size, phone.rate_hz)
+    response = room_response(rng, phone.rate_hz, rng.uniform(0.15, 0.9))
+    spectrum = fft.rfft(wave) * on_bins(response, size, phone.rate_hz)
     return record(rng, phone, spectrum, size, 1.0)[np.newaxis], phone.rate_hz, what

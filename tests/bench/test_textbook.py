@@ -143,7 +143,7 @@ def test_without_the_belt_its_parts_are_silent_and_the_engine_is_not():
         assert all(np.any(one.fault) for one in heard if one.plan.belt == "on")
 
 
-@pytest.mark.parametrize("suspect", ["idler.bearing", "belt.slip", "vacuum-leak.hiss", "other"])
+@pytest.mark.parametrize("suspect", ["idler.bearing", "belt.slip", "ac-compressor.rattle", "other"])
 def test_a_fault_stands_out_as_far_as_stated(suspect):
     """Against scipy's Butterworth filters in the third octaves of IEC 61260-1:2014 (base ten)."""
     rng = np.random.default_rng(21)
@@ -153,12 +153,12 @@ def test_a_fault_stands_out_as_far_as_stated(suspect):
         if one.plan.place != "front of engine" or one.plan.belt == "off":
             continue
         fault, rest = (np.fft.irfft(x, one.run.size) for x in (one.fault, one.rest))
-        for middle in 1000.0 * 10.0 ** (np.arange(-10, 12) / 10.0):
+        for middle in 1000.0 * 10.0 ** (np.arange(-10, 10) / 10.0):
             edges = [middle * 10.0**-0.05, middle * 10.0**0.05]
             third = signal.butter(8, edges, "bandpass", fs=phone.rate_hz, output="sos")
             power = [np.mean(signal.sosfilt(third, wave) ** 2) for wave in (fault, rest)]
-            found.append(10.0 * np.log10(power[0] / power[1]))
-    assert max(found) == pytest.approx(stated, abs=1.5)
+            found.append(power[0] / power[1])
+    assert 10.0 * np.log10(max(found)) == pytest.approx(stated, abs=1.5)
 
 
 def test_a_probe_lifts_the_housing_it_is_held_on():
