@@ -164,7 +164,8 @@ class Phone:
     """One phone: its filter, its own noise, what its gain and its suppressor do.
 
     `gain` is "fixed" (for the whole case), "take" (levelled once a take) or "slow"; `own_noise_db`
-    is re the loudest an engine is; `suppresses_db` is the most it takes off noise, 0 for none.
+    is re 0 dB, the level of an engine at idle; `suppresses_db` is the most it takes off noise,
+    0 for none; one that does not clip turns itself down first.
     """
 
     rate_hz: int
@@ -173,6 +174,7 @@ class Phone:
     gain: str
     target: float
     suppresses_db: float
+    clips: bool
 
 
 def draw_phone(rng: np.random.Generator) -> Phone:
@@ -185,7 +187,7 @@ def draw_phone(rng: np.random.Generator) -> Phone:
     response = response * band(hz, 1.0, high, rng.uniform(2.0, 8.0))
     peak = np.log2(np.maximum(hz, 20.0) / rng.uniform(1500.0, 6000.0)) / rng.uniform(0.3, 0.8)
     response = response * 10.0 ** (rng.uniform(-3.0, 8.0) * np.exp(-(peak**2)) / 20.0)
-    clips = rng.random() < 0.07
+    clips = bool(rng.random() < 0.07)
     return Phone(
         rate_hz,
         response,
@@ -193,6 +195,7 @@ def draw_phone(rng: np.random.Generator) -> Phone:
         str(rng.choice(["fixed", "take", "slow"], p=[0.3, 0.4, 0.3])),
         float(rng.uniform(0.2, 0.4) if clips else 10.0 ** (rng.uniform(-34.0, -16.0) / 20.0)),
         float(rng.uniform(3.0, 10.0)) if rng.random() < 0.2 else 0.0,
+        clips,
     )
 
 
@@ -213,6 +216,8 @@ def record(
         wave = _levelled(wave, phone.rate_hz, rng.uniform(0.3, 0.9))
     own = float(np.sqrt(np.mean(wave**2))) + 1e-9
     scale = phone.target / (own if phone.gain != "fixed" else max(np.sqrt(level), 1e-9))
+    most = 0.4 / own if phone.clips else 0.98 / (float(np.abs(wave).max()) + 1e-9)
+    scale = min(scale, most)
     return np.asarray(np.clip(wave * np.float32(scale), -1.0, 1.0), np.float32)
 
 
