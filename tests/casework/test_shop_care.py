@@ -114,9 +114,11 @@ def test_a_record_of_another_version_is_left_alone(any_shop: Shop) -> None:
     full_job(any_shop)
     with any_shop.record.database.writing() as connection:
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '9999'")
+        connection.exec_driver_sql("ALTER TABLE job ADD COLUMN later TEXT")
     with pytest.raises(RecordError, match="newer Beltside"):
         look_through(any_shop.folder, **where(any_shop), put_right=True)
     with any_shop.record.database.writing() as connection:
         connection.exec_driver_sql("DELETE FROM alembic_version")
+        connection.exec_driver_sql("DROP TABLE access")
     with pytest.raises(RecordError, match="no record in this database"):
         look_through(any_shop.folder, **where(any_shop))

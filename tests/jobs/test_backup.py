@@ -298,6 +298,29 @@ def test_damaged_files_of_the_shop(
     assert set(restored.missing) == {gone, hurt}
 
 
+def test_damaged_rows_are_backed_up_and_told(
+    database: Database, store: FolderStore, target: Target, tmp_path: Path
+) -> None:
+    """What is damaged in the record stands in the backup as it is, and is said both times."""
+    fill(database, store)
+    assert back_up(database, store, target).damaged_rows == ()
+    with database.writing() as connection:
+        connection.exec_driver_sql("UPDATE entry SET by = 'Idb' WHERE kind = 'owner'")
+        if database.is_sqlite:
+            # A letter that is none: a byte C3 that nothing of UTF-8 follows.
+            connection.exec_driver_sql(
+                "UPDATE entry_version SET by = CAST(x'49c361' AS TEXT) WHERE version = 2"
+            )
+    done = back_up(database, store, target)
+    entries = [says for says in done.damaged_rows if says.startswith("The owner")]
+    assert len(entries) == done.jobs
+    assert "is damaged: its checksum is another; it is the owner ?sa Lind 0" in entries[0]
+    assert done.to_json()["damaged_rows"] == list(done.damaged_rows)
+    again = restore(target, done.catalogue, tmp_path / "again", database=None, names=NAMES)
+    assert len(again.damaged) == len(done.damaged_rows)
+    assert len(done.damaged_rows) > len(entries) or not database.is_sqlite
+
+
 def test_two_at_once_and_what_a_killed_one_left(
     database: Database, store: FolderStore, target: Target
 ) -> None:

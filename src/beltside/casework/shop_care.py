@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import shutil
+import tempfile
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -15,9 +19,17 @@ from beltside.casework.shop import DATABASE_FILE, FILES_FOLDER, URL_VARIABLE
 from beltside.jobs.check import Checked as Checked
 from beltside.jobs.check import Problem as Problem
 from beltside.jobs.check import verify
-from beltside.jobs.database import Database, connect, open_database, require_this_version
+from beltside.jobs.database import (
+    Database,
+    RecordError,
+    connect,
+    open_database,
+    require_this_version,
+)
+from beltside.jobs.page_scan import read_past_damage
 from beltside.jobs.rescue import Rescued as Rescued
 from beltside.jobs.rescue import rescue
+from beltside.jobs.restoring import folder_beside, put_in_place
 from beltside.jobs.search_words import rebuild
 from beltside.jobs.store import FolderStore
 
@@ -84,7 +96,8 @@ def look_through(
 ) -> LookedThrough:
     """Read the whole record and every stored file, and compare them with their checksums.
 
-    Nothing is changed without `put_right`; with it the search words are made anew where they are
+    A record of an older Beltside is looked at as it is, without checksums of its rows. Nothing is
+    changed without `put_right`; with it the search words are made anew where they are
     not in step, and files that have not arrived whole for a day are deleted. What is damaged is
     never touched.
 
@@ -102,7 +115,7 @@ def look_through(
     """
     folder = folder or own_folder()
     store = FolderStore(folder / FILES_FOLDER)
-    with _as_it_is(folder, database) as found:
+    with _as_it_is(_where(folder, database)) as found:
         checked = verify(found, store, progress=progress)
         done: list[str] = []
         if put_right:
@@ -143,22 +156,51 @@ def rescue_into(
         )
     say = progress or (lambda _what, _share: None)
     say("copying what is whole", 0.0)
-    with (
-        _as_it_is(folder, database, older_too=True) as damaged,
-        open_database(to / DATABASE_FILE) as new,
-    ):
-        rescued = rescue(
-            damaged,
-            new,
-            files=FolderStore(folder / FILES_FOLDER),
-            new_files=FolderStore(to / FILES_FOLDER),
-        )
+    where = _where(folder, database)
+    try:
+        beside = folder_beside(to, "rescuing")
+        try:
+            with (
+                _copied(where, beside) as copy,
+                open_database(beside / DATABASE_FILE) as new,
+            ):
+                rescued = rescue(
+                    copy,
+                    new,
+                    files=FolderStore(folder / FILES_FOLDER),
+                    new_files=FolderStore(beside / FILES_FOLDER),
+                )
+                new.settle()
+            put_in_place(beside, to)
+        finally:
+            shutil.rmtree(beside, ignore_errors=True)
+    except OSError as error:
+        raise RecordError(
+            f"Nothing was rescued into {to}: {error.strerror or error}",
+            instead="a new folder on a disk with room",
+        ) from error
     say("done", 1.0)
     return Saved(to, rescued)
 
 
-def _as_it_is(folder: Path, database: str | None, *, older_too: bool = False) -> Database:
-    """The database as it is found; nothing is made or brought up to date."""
+@contextlib.contextmanager
+def _copied(where: Path | str, beside: Path) -> Iterator[Database]:
+    """A record to read from, a copy of it where it is a file: SQLite writes to files it opens."""
+    if isinstance(where, str):
+        with _as_it_is(where) as found:
+            yield found
+        return
+    with tempfile.TemporaryDirectory(dir=beside) as name:
+        for end in ("", "-wal"):
+            path = where.with_name(f"{where.name}{end}")
+            if path.is_file():
+                (Path(name) / path.name).write_bytes(read_past_damage(path))
+        with connect(Path(name) / where.name) as found:
+            # Looked at when its rows are read: until then its log stays as it is.
+            yield found
+
+
+def _where(folder: Path, database: str | None) -> Path | str:
     where = database or os.environ.get(URL_VARIABLE) or folder / DATABASE_FILE
     if isinstance(where, Path) and not where.is_file():
         raise InputError(
@@ -166,9 +208,14 @@ def _as_it_is(folder: Path, database: str | None, *, older_too: bool = False) ->
             allowed="a folder that holds the file shop.db",
             instead="--folder DIR, or --database URL for a record on a server",
         )
+    return where
+
+
+def _as_it_is(where: Path | str) -> Database:
+    """The database as it is found; nothing is made or brought up to date."""
     found = connect(where)
     try:
-        require_this_version(found, or_older=older_too)
+        require_this_version(found, damaged_too=True)
     except BaseException:
         found.close()
         raise

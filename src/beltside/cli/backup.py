@@ -77,6 +77,11 @@ def backup(
     ]
     lines += [f"  The stored file {one[:12]} is gone and not in it." for one in done.missing]
     lines += [f"  The stored file {one[:12]} is damaged and not in it." for one in done.damaged]
+    if done.damaged_rows:
+        lines.append(
+            "Damaged in the record already, and so in the backup; beltside check says more:"
+        )
+        lines += [f"  {says}." for says in done.damaged_rows]
     if made.left_out:
         lines.append(
             f"Not in it, because it is not encrypted or they are too large: "

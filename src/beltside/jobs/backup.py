@@ -20,6 +20,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Any, Final
 
+import sqlalchemy as sa
 from alembic.migration import MigrationContext
 
 from beltside import __version__
@@ -32,8 +33,10 @@ from beltside.jobs.backup_target import (
     Target,
     refused,
 )
+from beltside.jobs.check import damaged_row
 from beltside.jobs.database import Database
 from beltside.jobs.schema import ENTRY, JOB, STORED_FILE
+from beltside.jobs.sealed_rows import CHECKSUM, SEALED, Kept, is_whole
 from beltside.jobs.store import FolderStore, StoreError
 from beltside.jobs.table_rows import row_lines, to_line
 
@@ -41,6 +44,7 @@ Progress = Callable[[str, float], None]
 LONGEST_LINE: Final = 256_000_000
 """Bytes of one line of a catalogue: the longest row is an analysis's result, some MB."""
 _PIECE: Final = 1 << 20
+_SEALED: Final = {table.name: table for table in SEALED}
 _SPARE_BYTES: Final = 10_000_000
 
 
@@ -66,6 +70,9 @@ class BackedUp:
         What had to be copied; the rest was there from earlier backups.
     missing, damaged
         Stored files the record names that are gone, or are not what they were: not in the backup.
+    damaged_rows
+        What of the record itself is not what was written, a sentence each. It is in the backup as
+        it is, and told when that is put back.
     """
 
     catalogue: Path
@@ -79,6 +86,7 @@ class BackedUp:
     catalogue_bytes: int
     missing: tuple[str, ...]
     damaged: tuple[str, ...]
+    damaged_rows: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict."""
@@ -94,6 +102,7 @@ class BackedUp:
             "catalogue_bytes": self.catalogue_bytes,
             "missing_files": list(self.missing),
             "damaged_files": list(self.damaged),
+            "damaged_rows": list(self.damaged_rows),
         }
 
 
@@ -106,6 +115,7 @@ class _Gathered:
     digest: Any
     missing: list[str]
     damaged: list[str]
+    damaged_rows: list[str]
     new_files: int = 0
     new_bytes: int = 0
 
@@ -128,7 +138,7 @@ def back_up(
     """
     made_at = now or datetime.now(UTC)
     name = f"{made_at:%Y-%m-%dT%H-%M-%S-%f}-{secrets.token_hex(4)}"
-    found = _Gathered({}, {}, hashlib.sha256(), [], [])
+    found = _Gathered({}, {}, hashlib.sha256(), [], [], [])
     try:
         # The temporary file has no name: a killed backup leaves nothing of it.
         with target.alone(), tempfile.TemporaryFile() as rows:
@@ -160,6 +170,7 @@ def back_up(
         size,
         tuple(found.missing),
         tuple(found.damaged),
+        tuple(found.damaged_rows),
     )
 
 
@@ -183,7 +194,14 @@ def _write_rows(rows: IO[bytes], database: Database, made_at: datetime, found: _
                 }
             )
             columns: list[str] = []
-            for table, value in row_lines(connection):
+            hurt: list[tuple[sa.Table, Kept]] = []
+
+            def look(name: str, row: Kept) -> None:
+                table = _SEALED.get(name)
+                if table is not None and CHECKSUM in row and not is_whole(name, row):
+                    hurt.append((table, row))
+
+            for table, value in row_lines(connection, look):
                 write(value)
                 if isinstance(value, dict):
                     columns = value["columns"]
@@ -193,6 +211,9 @@ def _write_rows(rows: IO[bytes], database: Database, made_at: datetime, found: _
                 if table == STORED_FILE.name:
                     row = dict(zip(columns, value, strict=True))
                     found.files[row["sha256"]] = int(row["bytes"])
+            for one, row in hurt:
+                problem = damaged_row(connection, one, row)
+                found.damaged_rows.append("; it is the ".join((problem.says, *problem.needed_by)))
 
 
 def _copy_files(store: FolderStore, target: Target, found: _Gathered, progress: Progress) -> None:

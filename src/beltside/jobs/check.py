@@ -11,7 +11,7 @@ from typing import Any, Final, Literal
 import sqlalchemy as sa
 
 from beltside.jobs.counters import counted
-from beltside.jobs.database import Database, RecordError
+from beltside.jobs.database import TABLES_AT, Database, RecordError
 from beltside.jobs.schema import (
     ACCESS,
     ANALYSIS,
@@ -25,7 +25,7 @@ from beltside.jobs.schema import (
     STORED_FILE,
     TERM,
 )
-from beltside.jobs.sealed_rows import SEALED, Kept, damaged_letters, is_whole, rows_kept
+from beltside.jobs.sealed_rows import CHECKSUM, SEALED, Kept, damaged_letters, is_whole, rows_kept
 from beltside.jobs.search_words import uses_kept, uses_wanted
 from beltside.jobs.store import FolderStore, StoreError
 
@@ -117,13 +117,16 @@ class Checked:
 def verify(database: Database, store: FolderStore, *, progress: Progress | None = None) -> Checked:
     """Read all of the record and of its files, and compare; changes nothing.
 
-    A file that is being stored at this very moment may be told as unused or half arrived.
-    `progress` is told what is being read and the share done, 0 to 1.
+    Rows of a record of an older Beltside bear no checksums yet: of it is told what can't be read,
+    does not fit together, or names files that are not whole. A file that is being stored at this
+    very moment may be told as unused or half arrived. `progress` is told what is being read and the
+    share done, 0 to 1.
     """
     say = progress or (lambda _what, _share: None)
     say("reading the database", 0.0)
     problems = list(_database(database))
     try:
+        columns = _columns(database)
         known, used = _of_files(database)
         entries = _count(database, ENTRY)
     except RecordError as error:
@@ -134,6 +137,7 @@ def verify(database: Database, store: FolderStore, *, progress: Progress | None 
             say("reading the entries", 0.05)
             with database.reading() as connection:
                 damaged = {one.name for one in problems if one.about == "entry"}
+                problems += _note_of_version(connection, columns)
                 problems += _entries(connection, damaged)
                 # Of damaged words nobody knows what they were.
                 problems += [] if damaged else _search(connection)
@@ -155,12 +159,41 @@ def _count(database: Database, table: sa.Table) -> int:
 def _of_files(database: Database) -> tuple[dict[str, Any], set[str]]:
     """The files the record knows, by name, and the names of those that entries need."""
     with database.reading() as connection:
-        known = {row.sha256: row for row in connection.execute(sa.select(STORED_FILE))}
+        columns = [one for one in STORED_FILE.columns if one.name != CHECKSUM]
+        known = {row.sha256: row for row in connection.execute(sa.select(*columns))}
         used = set(connection.execute(sa.select(FILE_USE.c.sha256)).scalars())
     return known, used
 
 
+def _columns(database: Database) -> dict[str, set[str]]:
+    """The columns of each table that is there."""
+    with database.reading() as connection:
+        there = sa.inspect(connection)
+        return {
+            name: {one["name"] for one in there.get_columns(name)}
+            for name in there.get_table_names()
+        }
+
+
+def _note_of_version(connection: sa.Connection, columns: dict[str, set[str]]) -> Iterator[Problem]:
+    if all(
+        columns.get(table.name) == set(table.columns.keys()) for table in METADATA.sorted_tables
+    ):
+        noted = (
+            connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalars().all()
+        )
+        if noted != [TABLES_AT]:
+            yield Problem(
+                "database", "alembic_version", "The record's note of its version is damaged"
+            )
+
+
 def _database(database: Database) -> Iterator[Problem]:
+    try:
+        columns = _columns(database)
+    except RecordError as error:
+        yield Problem("database", "", str(error))
+        return
     try:
         with database.reading() as connection:
             if database.is_sqlite:
@@ -174,12 +207,18 @@ def _database(database: Database) -> Iterator[Problem]:
     except RecordError as error:
         yield Problem("database", "", str(error))
         # Its tables can still be looked at one by one.
+    older = columns.keys() & {ENTRY.name, JOB.name} and not any(
+        CHECKSUM in columns[name] for name in columns
+    )
     for table in METADATA.sorted_tables:
+        if older and table.name not in columns:
+            continue  # what came later
+        without = {CHECKSUM} if older else set()
         try:
             with database.reading() as connection:
-                for kept in rows_kept(connection, table):
-                    if table in SEALED and not is_whole(table.name, kept):
-                        yield _damaged(connection, table, kept)
+                for kept in rows_kept(connection, table, without=without):
+                    if table in SEALED and not older and not is_whole(table.name, kept):
+                        yield damaged_row(connection, table, kept)
         except RecordError as error:
             yield Problem("database", table.name, f"The table {table.name}: {error}")
 
@@ -195,7 +234,7 @@ _ABOUT: Final[dict[str, About]] = {
 }
 
 
-def _damaged(connection: sa.Connection, table: sa.Table, kept: Kept) -> Problem:
+def damaged_row(connection: sa.Connection, table: sa.Table, kept: Kept) -> Problem:
     """A row that is not what was written, in words; any part of it may be the damaged one."""
     one = {name: _readable(value) for name, value in kept.items()}
     says, name, stands = "", str(one.get("id") or one.get("entry_id") or ""), ""

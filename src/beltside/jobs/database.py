@@ -15,6 +15,7 @@ from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalErro
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
 from beltside.base.errors import BeltsideError, InputError
+from beltside.jobs.schema import METADATA
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -30,6 +31,10 @@ BUSY_MS: Final = 15_000
 
 class RecordError(BeltsideError):
     """The record cannot be read or written: disk full, read only, damaged, from a newer version."""
+
+
+class DamagedError(RecordError):
+    """The record's database is not what was written: `beltside check` names it and rescues."""
 
 
 _ONE_MOMENT: Final[dict[str, dict[str, Any]]] = {
@@ -83,9 +88,9 @@ class Database:
                     yield connection
                     astray = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
                     if astray:
-                        raise RecordError(
+                        raise DamagedError(
                             f"{len(astray)} rows of the record point to rows that are gone",
-                            instead="`beltside check`, then a backup",
+                            instead=_CHECK,
                         )
             finally:
                 driver.execute("PRAGMA foreign_keys = ON")
@@ -191,6 +196,7 @@ def bring_up_to_date(database: Database) -> None:
     found, newest = _revisions(database)
     if found == newest:
         return
+    _require_told_truly(database, found)
     migrate(database, "head")
 
 
@@ -209,11 +215,11 @@ def _revision_noted(database: Database) -> str | None:
         return str(found[0]) if len(found) == 1 else None
 
 
-def require_this_version(database: Database, *, or_older: bool = False) -> None:
+def require_this_version(database: Database, *, damaged_too: bool = False) -> None:
     """Refuse a record whose tables are not those of this version; nothing is changed.
 
-    A record whose own note of its version cannot be read is let through: it is damaged.
-    `or_older` lets those of earlier versions through too.
+    `damaged_too` lets through, to be looked at or rescued, one of an earlier version, one that
+    can't be read, and one whose own note of its version is damaged.
 
     Raises
     ------
@@ -222,20 +228,56 @@ def require_this_version(database: Database, *, or_older: bool = False) -> None:
     """
     try:
         found, newest = _revisions(database)
-    except RecordError as error:
-        if "damaged" in error.given:
+        if found != newest:
+            _require_told_truly(database, found)
+    except DamagedError:
+        if damaged_too:
             return
         raise
     if found is None:
         raise RecordError(
             "There is no record in this database yet", instead="the folder or address of the shop"
         )
-    if found != newest and not or_older:
+    if found != newest and not damaged_too:
         raise RecordError(
             f"This record is of an older Beltside (its tables are at {found})",
             allowed=f"tables at {newest}",
             instead="`beltside job list` first: opening it carries it over",
         )
+
+
+def _require_told_truly(database: Database, found: str | None) -> None:
+    """Refuse a record that says it is of another version and has the tables of this one.
+
+    Raises
+    ------
+    DamagedError
+        When its note of its version is damaged.
+    """
+    with database.reading() as connection:
+        if not has_all_columns(connection):
+            return
+    if found is not None and found > TABLES_AT:
+        raise DamagedError(
+            f"The record says it was written by a newer Beltside (its tables are at {found}), and "
+            "its tables are those of this one: it was, or this note of it is damaged",
+            instead=f"the newer Beltside; if there is none, {_CHECK}",
+        )
+    says = "is gone" if found is None else f"says {found!r}"
+    raise DamagedError(
+        f"The record is damaged: its tables are of this version, its note of it {says}",
+        instead=_CHECK,
+    )
+
+
+def has_all_columns(connection: sa.Connection) -> bool:
+    """Whether all tables of this version are there with all their columns."""
+    there = sa.inspect(connection)
+    return all(
+        there.has_table(table.name)
+        and {one["name"] for one in there.get_columns(table.name)} == set(table.columns.keys())
+        for table in METADATA.sorted_tables
+    )
 
 
 def _revisions(database: Database) -> tuple[str | None, str | None]:
@@ -255,7 +297,8 @@ def _revisions(database: Database) -> tuple[str | None, str | None]:
         found = MigrationContext.configure(connection).get_current_revision()
         if not database.is_sqlite:
             _require_unicode(connection)
-    if found is not None:
+    if found is not None and not _is_known(scripts, found):
+        _require_told_truly(database, found)
         _require_known(scripts, found)
     return found, newest
 
@@ -310,8 +353,12 @@ def _alembic_config() -> Config:
     return config
 
 
+def _is_known(scripts: ScriptDirectory, found: str) -> bool:
+    return found in {step.revision for step in scripts.walk_revisions()}
+
+
 def _require_known(scripts: ScriptDirectory, found: str) -> None:
-    if found not in {step.revision for step in scripts.walk_revisions()}:
+    if not _is_known(scripts, found):
         raise RecordError(
             f"This record was written by a newer Beltside (its tables are at {found})",
             allowed=f"tables up to {scripts.get_current_head()}",
@@ -384,7 +431,10 @@ def _begin_sqlite(connection: sa.Connection) -> None:
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
 
-_CHECK: Final = "`beltside check`, then a backup"
+_CHECK: Final = (
+    "`beltside check`, then a backup put back, or what is whole saved with "
+    "`beltside check --rescue-into DIR`"
+)
 _FULL: Final = ("The disk is full; nothing was changed", "room on the disk, then the same again")
 _READ_ONLY: Final = (
     "The record may only be read here; nothing was changed",
@@ -393,14 +443,23 @@ _READ_ONLY: Final = (
 _NOT_OPEN: Final = ("The record cannot be opened", "a folder that is there and yours to write")
 _DAMAGED: Final = ("The record is damaged", _CHECK)
 _GONE: Final = ("The record is damaged: a table is missing", _CHECK)
-_NO_RECORD: Final = ("The file is no record of Beltside", "another file, or a backup")
+_OTHER_TABLES: Final = ("The record is damaged: its tables are not those of Beltside", _CHECK)
+_NO_RECORD: Final = (
+    "The file is no record of Beltside, or its beginning is damaged",
+    "another file, a backup put back, or what is whole saved with "
+    "`beltside check --rescue-into DIR`",
+)
 _BUSY: Final = ("Somebody else has been writing for long; nothing was changed", "the same again")
 _AT_ONCE: Final = ("Somebody else was writing the same; nothing was changed", "the same again")
 _DISK: Final = ("The disk gave an error; nothing was changed", _CHECK)
 _NO_RIGHTS: Final = ("The record is not yours to use", "the rights to read and write it")
 _NO_SERVER: Final = ("The database server does not answer", "start it, or check its address")
 
+_DAMAGES: Final = (_DAMAGED, _GONE, _OTHER_TABLES, _NO_RECORD, _DISK)
+
 _OF_SQLITE: Final = {
+    # What Beltside asks is right for its own tables: an error of the question is one of theirs.
+    1: _OTHER_TABLES,
     3: _NO_RIGHTS,
     5: _BUSY,
     6: _BUSY,
@@ -439,7 +498,7 @@ def _told(engine: sa.Engine) -> Iterator[None]:
             allowed="whole characters other than the one of code zero; numbers of usual size",
         ) from error
     except (json.JSONDecodeError, UnicodeDecodeError) as error:
-        raise RecordError("The record is damaged: a text is broken", instead=_CHECK) from error
+        raise DamagedError("The record is damaged: a text is broken", instead=_CHECK) from error
     except PoolTimeoutError as error:
         raise RecordError(
             "Too much is being done with the record at once", instead="the same again"
@@ -448,7 +507,8 @@ def _told(engine: sa.Engine) -> Iterator[None]:
         plain = _of_sqlite(error) if engine.dialect.name == "sqlite" else _of_postgresql(error)
         if plain is None:
             raise
-        raise RecordError(f"{plain[0]} ({_first_line(error)})", instead=plain[1]) from error
+        kind = DamagedError if plain in _DAMAGES else RecordError
+        raise kind(f"{plain[0]} ({_first_line(error)})", instead=plain[1]) from error
 
 
 def _of_sqlite(error: DBAPIError) -> tuple[str, str] | None:

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from beltside.jobs.card import Card
 
 Body = Mapping[str, Any]
 How = Literal["made", "changed", "joined", "removed", "brought back"]
+
+FILE_NAME: Final = re.compile(r'"([0-9a-f]{64})"')
+"""How the name of a stored file stands in the text of a body."""
 
 
 @dataclass(frozen=True)

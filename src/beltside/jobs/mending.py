@@ -19,6 +19,25 @@ from beltside.jobs.transfer import HOWS
 _WRITTEN: Final = ("version", "at", "by", "removed", "body", "clash")
 """What an entry and its newest version have in common."""
 
+_BEGINNINGS: Final = (
+    (b"\xff\xd8\xff", "image/jpeg"),
+    (b"\x89PNG", "image/png"),
+    (b"%PDF", "application/pdf"),
+    (b"RIFF", "audio/wav"),
+    (b"OggS", "audio/ogg"),
+    (b"\x1aE\xdf\xa3", "audio/webm"),
+    (b"fLaC", "audio/flac"),
+    (b"ID3", "audio/mpeg"),
+)
+
+
+def kind_of_file(head: bytes) -> str:
+    """The media type of a file whose row is lost, by its first bytes."""
+    if head[4:8] == b"ftyp":
+        return "audio/mp4"
+    kinds = (kind for start, kind in _BEGINNINGS if head.startswith(start))
+    return next(kinds, "application/octet-stream")
+
 
 def mended_entry(damaged: Kept, versions: Iterable[Kept]) -> Kept | None:
     """An entry whose own row is damaged, from its newest version; None when that does not do."""

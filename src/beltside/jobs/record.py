@@ -17,7 +17,7 @@ from beltside.jobs import sealed_rows
 from beltside.jobs.card import CARD_KINDS, CLOSED, Card, card_from
 from beltside.jobs.counters import count_up, insert_if_new
 from beltside.jobs.database import Database
-from beltside.jobs.entries import Body, Change, Clash, Entry, How, JobSheet, join
+from beltside.jobs.entries import FILE_NAME, Body, Change, Clash, Entry, How, JobSheet, join
 from beltside.jobs.reading import AN_ENTRY, MissingError, Reading, entry_of
 from beltside.jobs.schema import ENTRY, ENTRY_VERSION, FILE_USE, JOB, STORED_FILE
 from beltside.jobs.search_words import keep_words
@@ -344,7 +344,7 @@ class Record(Reading):
     def _use_files(self, connection: sa.Connection, entry: Entry, files: Iterable[str]) -> None:
         """Hold on to the files given, and to every stored file whose name stands in the body."""
         given = set(files)
-        named = given | set(_FILE_NAME.findall(json.dumps(entry.body)))
+        named = given | set(FILE_NAME.findall(json.dumps(entry.body)))
         if not named:
             return
         known = set(
@@ -383,9 +383,6 @@ class Record(Reading):
             closed_at=(was or at) if closed else None,
             card=card.to_plain(),
         )
-
-
-_FILE_NAME: Final = re.compile(r'"([0-9a-f]{64})"')
 
 
 def _new_entry(

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, Final
 
 import sqlalchemy as sa
-from sqlalchemy.exc import DBAPIError, NoSuchTableError
+from sqlalchemy.exc import SQLAlchemyError
 
-from beltside.base.errors import InputError
+from beltside.base.errors import BeltsideError, InputError
 from beltside.jobs import sealed_rows
 from beltside.jobs.card import card_from
-from beltside.jobs.database import Database
-from beltside.jobs.mending import mended_entry, mended_job, mended_version
+from beltside.jobs.database import Database, require_this_version
+from beltside.jobs.entries import FILE_NAME
+from beltside.jobs.mending import kind_of_file, mended_entry, mended_job, mended_version
+from beltside.jobs.page_scan import PageScan
 from beltside.jobs.schema import (
     ANALYSIS,
     COUNTER,
@@ -37,10 +42,8 @@ from beltside.jobs.sealed_rows import (
 from beltside.jobs.search_words import rebuild
 from beltside.jobs.store import PIECE_BYTES, FolderStore, StoreError
 
-MOST_FAILURES: Final = 20_000
-"""Reads that may fail in one table before the rest of it is given up."""
-
-_BEYOND_ALL: Final = 1_000_000
+_TABLES: Final = (JOB, STORED_FILE, ENTRY, ENTRY_VERSION, FILE_USE, ANALYSIS, SOUND, COUNTER)
+"""What is copied. Search words are made anew; phones and links are made anew by the technician."""
 
 Row = dict[str, Any]
 
@@ -77,16 +80,16 @@ def rescue(
     ------
     InputError
         When the new record is not empty.
+    RecordError
+        When the damaged one was written by a newer Beltside.
     """
     with new.reading() as connection:
         if connection.execute(sa.select(JOB.c.id).limit(1)).first() is not None:
             raise InputError("The record to rescue into holds jobs", allowed="an empty one")
     lost: list[str] = []
-    kept = {
-        table: list(_rows(damaged, table, lost))
-        for table in (JOB, STORED_FILE, ENTRY, ENTRY_VERSION, FILE_USE, ANALYSIS, SOUND, COUNTER)
-    }
+    kept = _kept(damaged, lost)
     read = _whole(kept, files, lost)
+    _find_files(read, files, lost)
     _put_together(read, {row["id"]: row["number"] for row in kept[JOB]}, lost)
     with new.writing() as connection:
         for table, rows in read.items():
@@ -105,52 +108,70 @@ def _insert_all(connection: sa.Connection, table: sa.Table, rows: list[Row]) -> 
         connection.execute(table.insert(), rows)
 
 
-def _rows(database: Database, table: sa.Table, lost: list[str]) -> Iterator[Kept]:
-    """The rows of a table that can be read: all at once, or else in ever smaller parts.
+def _kept(damaged: Database, lost: list[str]) -> dict[sa.Table, list[Kept]]:
+    """The rows of all tables as the database holds them: asked for, or read page by page."""
+    file = damaged.engine.url.database if damaged.is_sqlite else None
+    # Looked at before SQLite does: it empties the log when it opens a file.
+    scan = PageScan(Path(file)) if file and Path(file).is_file() else None
+    damaged.close()
+    require_this_version(damaged, damaged_too=True)
+    answered = {table: _asked(damaged, table) for table in _TABLES}
+    kept = {table: rows or [] for table, rows in answered.items()}
+    failed = [table.name for table, rows in answered.items() if rows is None]
+    if scan is None:
+        lost += [f"The table {name} cannot be read" for name in failed]
+    elif failed or scan.log_is_damaged or not _is_in_order(damaged):
+        found = scan.rows()
+        for table in found.keys() & kept.keys():
+            kept[table] = _joined(table, kept[table], found[table])
+        lost.append("The database could not be read as a whole: it was read page by page")
+    return kept
 
-    As the database holds them, letters that are damaged too. A record of an older Beltside has no
-    checksums yet.
+
+def _asked(database: Database, table: sa.Table) -> list[Kept] | None:
+    """The rows of a table, letters that are damaged too; None when they cannot be read.
+
+    A record of an older Beltside has no checksums yet.
     """
-    with database.as_found() as connection, damaged_letters(connection):
-        columns = as_kept(table, without=_not_there(connection, table))
-        whole = _try(connection, sa.select(*columns))
-        if whole is not None:
-            yield from whole
-            return
-        if not database.is_sqlite:
-            lost.append(f"The table {table.name} cannot be read")
-            return
-        place = sa.literal_column("rowid", sa.Integer)
-        last = _try(connection, sa.select(sa.func.max(place).label("last")).select_from(table))
-        spans = [(1, (last[0]["last"] or 0) if last else _BEYOND_ALL)]
-        failures = 0
-        while spans and failures < MOST_FAILURES:
-            low, high = spans.pop()
-            rows = _try(connection, sa.select(*columns).where(place.between(low, high)))
-            if rows is not None:
-                yield from rows
-                continue
-            failures += 1
-            if low < high:
-                middle = (low + high) // 2
-                spans += [(middle + 1, high), (low, middle)]
-        lost.append(f"Rows of the table {table.name} cannot be read")
+    try:
+        with database.as_found() as connection, damaged_letters(connection):
+            columns = as_kept(table, without=_not_there(connection, table))
+            return [dict(row) for row in connection.execute(sa.select(*columns)).mappings()]
+    except (BeltsideError, SQLAlchemyError, ValueError, TypeError, OverflowError):
+        return None
 
 
 def _not_there(connection: sa.Connection, table: sa.Table) -> set[str]:
-    try:
-        there = {one["name"] for one in sa.inspect(connection).get_columns(table.name)}
-    except (DBAPIError, NoSuchTableError):
-        return set()
+    there = {one["name"] for one in sa.inspect(connection).get_columns(table.name)}
     return set(table.columns.keys()) - there
 
 
-def _try(connection: sa.Connection, query: sa.Select[Any]) -> list[Kept] | None:
+def _is_in_order(database: Database) -> bool:
+    """Whether an SQLite file's pages fit together."""
     try:
-        return [dict(row) for row in connection.execute(query).mappings()]
-    except DBAPIError:
-        connection.rollback()
-        return None
+        with database.as_found() as connection:
+            said = connection.exec_driver_sql("PRAGMA integrity_check").scalars().all()
+    except (BeltsideError, SQLAlchemyError):
+        return False
+    return said == ["ok"]
+
+
+def _joined(table: sa.Table, asked: list[Kept], scanned: list[Kept]) -> list[Kept]:
+    """Rows got in both ways, each key once, whole ones before others.
+
+    A damaged list of tables may give rows of another one: only whole ones of those asked for count.
+    """
+    names = [one.name for one in table.primary_key.columns]
+    rows = {tuple(row[name] for name in names): row for row in scanned}
+    for row in asked:
+        key = tuple(row[name] for name in names)
+        if table not in SEALED or CHECKSUM not in row:
+            rows.setdefault(key, row)
+        elif is_whole(table.name, row) and not (
+            key in rows and CHECKSUM in rows[key] and is_whole(table.name, rows[key])
+        ):
+            rows[key] = row
+    return list(rows.values())
 
 
 def _whole(
@@ -216,6 +237,39 @@ def _size(files: FolderStore | None, row: Kept) -> int | None:
     except (InputError, StoreError, OSError, TypeError):
         pass
     return None
+
+
+def _find_files(
+    read: dict[sa.Table, list[Row]], files: FolderStore | None, lost: list[str]
+) -> None:
+    """Enter files anew that entries name, and which entry names which, where that is lost."""
+    known = {row["sha256"] for row in read[STORED_FILE]}
+    there = set(files.names()) - known if files is not None else set()
+    uses = {(row["sha256"], row["entry_id"]) for row in read[FILE_USE]}
+    named: dict[str, set[str]] = {}
+    for row in [*read[ENTRY_VERSION], *read[ENTRY]]:
+        entry_id = str(row["entry_id"] if "entry_id" in row else row["id"])
+        for sha256 in FILE_NAME.findall(json.dumps(row["body"])):
+            named.setdefault(sha256, set()).add(entry_id)
+    for sha256 in sorted(there & (set(named) | {one for one, _ in uses})):
+        assert files is not None
+        try:
+            size = files.path(sha256).stat().st_size
+            with files.path(sha256).open("rb") as file:
+                media_type = kind_of_file(file.read(16))
+        except (StoreError, OSError):
+            continue
+        row = {"sha256": sha256, "bytes": size, "media_type": media_type}
+        read[STORED_FILE].append(row | {"added_at": _first_use(read, sha256)})
+        known.add(sha256)
+        lost.append(f"What is known of the file {sha256[:12]} was lost and is made anew from it")
+    new = {(sha256, one) for sha256 in set(named) & known for one in named[sha256]} - uses
+    read[FILE_USE] += [{"sha256": sha256, "entry_id": one} for sha256, one in sorted(new)]
+
+
+def _first_use(read: dict[sa.Table, list[Row]], sha256: str) -> Any:
+    times = [row["at"] for row in read[ENTRY_VERSION] if sha256 in json.dumps(row["body"])]
+    return min(times, default=datetime(1970, 1, 1, tzinfo=UTC))
 
 
 def _put_together(

@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -23,6 +24,7 @@ from beltside.jobs.schema import ENTRY, JOB
 from beltside.jobs.store import PIECE_BYTES, FolderStore, StoreError, flush_folder
 from beltside.jobs.table_rows import fill_tables, tables_of
 
+_A_DAY_S: Final = 86_400.0
 _OWN_NAME: Final = re.compile(
     r"[A-Za-z0-9_][A-Za-z0-9_.-]{0,100}(/[A-Za-z0-9_][A-Za-z0-9_.-]{0,100})*"
 )
@@ -87,8 +89,7 @@ def restore(
     """
     _require_empty(folder)
     try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        beside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.restoring-", dir=folder.parent))
+        beside = folder_beside(folder, "restoring")
     except OSError as error:
         raise _refused(folder, error) from error
     where: Path | str = database or beside / names[0]
@@ -107,7 +108,7 @@ def restore(
                 missing.extend(_files(target, reading, connection, store, progress))
                 _own_files(target, reading, beside)
                 if database is not None:
-                    _put_in_place(beside, folder)
+                    put_in_place(beside, folder)
 
             missing: list[str] = []
             damaged: list[str] = []
@@ -118,7 +119,7 @@ def restore(
                 there.settle()
             jobs, entries, files = _counts(there)
         if database is None:
-            _put_in_place(beside, folder)
+            put_in_place(beside, folder)
     except OSError as error:
         raise _refused(folder, error) from error
     finally:
@@ -239,8 +240,21 @@ def _counts(database: Database) -> tuple[int, int, int]:
     return int(jobs), int(entries), int(files)
 
 
-def _put_in_place(beside: Path, folder: Path) -> None:
-    """One step: before it there is nothing, after it all."""
+def folder_beside(folder: Path, doing: str) -> Path:
+    """A new folder beside one that is to be made, to work in until all of it is there.
+
+    Such folders of work that was killed go when they are a day old.
+    """
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    start = f".{folder.name}.{doing}-"
+    for old in folder.parent.iterdir():
+        if old.name.startswith(start) and time.time() - old.stat().st_mtime > _A_DAY_S:
+            shutil.rmtree(old, ignore_errors=True)
+    return Path(tempfile.mkdtemp(prefix=start, dir=folder.parent))
+
+
+def put_in_place(beside: Path, folder: Path) -> None:
+    """Move a finished folder to where it belongs: before it there is nothing, after it all."""
     beside.chmod(0o755)
     for path in [beside, *beside.rglob("*")]:
         if path.is_dir():

@@ -126,9 +126,11 @@ def damaged_letters(connection: sa.Connection) -> Iterator[None]:
         driver.text_factory = before
 
 
-def rows_kept(connection: sa.Connection, table: sa.Table) -> Iterator[Kept]:
-    """All rows of a table as the database holds them."""
-    query = sa.select(*as_kept(table)).execution_options(yield_per=500)
+def rows_kept(
+    connection: sa.Connection, table: sa.Table, *, without: Iterable[str] = ()
+) -> Iterator[Kept]:
+    """All rows of a table as the database holds them, but for some columns."""
+    query = sa.select(*as_kept(table, without=without)).execution_options(yield_per=500)
     with damaged_letters(connection), connection.execute(query) as rows:
         for row in rows.mappings():
             yield dict(row)

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, Final
 
 import sqlalchemy as sa
 
 from beltside.base.errors import InputError
+from beltside.jobs.sealed_rows import damaged_letters
 
 _AT_ONCE: Final = 500
 _NOT_OURS: Final = frozenset({"alembic_version"})
@@ -27,14 +28,24 @@ def tables_of(connection: sa.Connection) -> list[sa.Table]:
     return [table for table in found.sorted_tables if table.name not in _NOT_OURS]
 
 
-def row_lines(connection: sa.Connection) -> Iterator[tuple[str, Any]]:
-    """Every table and row of the moment the transaction sees: (name of the table, value)."""
+def row_lines(
+    connection: sa.Connection, look: Callable[[str, dict[str, Any]], None] | None = None
+) -> Iterator[tuple[str, Any]]:
+    """Every table and row of the moment the transaction sees: (name of the table, value).
+
+    Texts whose letters are damaged are among them. `look` is shown each row as the database holds
+    it, with the name of its table.
+    """
     for table in tables_of(connection):
-        yield table.name, {"table": table.name, "columns": [one.name for one in table.columns]}
+        columns = [one.name for one in table.columns]
+        yield table.name, {"table": table.name, "columns": columns}
         key = list(table.primary_key.columns) or list(table.columns)
         whole = sa.select(table).order_by(*key).execution_options(yield_per=_AT_ONCE)
-        for row in connection.execute(whole):
-            yield table.name, [_plain(value) for value in row]
+        with damaged_letters(connection):
+            for row in connection.execute(whole):
+                if look is not None:
+                    look(table.name, dict(zip(columns, row, strict=True)))
+                yield table.name, [_plain(value) for value in row]
 
 
 def fill_tables(connection: sa.Connection, values: Iterable[Any]) -> dict[str, int]:
@@ -91,6 +102,9 @@ def _kept(value: Any) -> Any:
             return base64.b64decode(value["base64"], validate=True)
         except (KeyError, TypeError, ValueError) as error:
             raise InputError("A line of the backup holds bytes that are none") from error
+    if isinstance(value, str) and not value.isascii():
+        # Letters that were damaged already: no database takes them; the checksum still tells.
+        return value.encode("utf-8", "replace").decode("utf-8")
     return value
 
 
