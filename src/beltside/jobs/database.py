@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,10 +10,12 @@ from typing import TYPE_CHECKING, Any, Final
 
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DataError, DBAPIError, OperationalError
-from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+from sqlalchemy.exc import ArgumentError
 
-from beltside.base.errors import BeltsideError, InputError
+from beltside.base.errors import InputError
+from beltside.jobs.database_errors import CHECK, told
+from beltside.jobs.database_errors import DamagedError as DamagedError
+from beltside.jobs.database_errors import RecordError as RecordError
 from beltside.jobs.schema import METADATA
 
 if TYPE_CHECKING:
@@ -27,14 +28,6 @@ TABLES_AT: Final = "0003"
 _ADDRESSES: Final = "postgresql://USER@HOST/NAME, or the path of a file"
 BUSY_MS: Final = 15_000
 """How long one writer waits for another before giving up."""
-
-
-class RecordError(BeltsideError):
-    """The record cannot be read or written: disk full, read only, damaged, from a newer version."""
-
-
-class DamagedError(RecordError):
-    """The record's database is not what was written: `beltside check` names it and rescues."""
 
 
 _ONE_MOMENT: Final[dict[str, dict[str, Any]]] = {
@@ -57,7 +50,7 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """A transaction that sees one moment of the record and changes nothing."""
-        with _told(self.engine), self.engine.connect() as connection:
+        with told(self.engine), self.engine.connect() as connection:
             connection = connection.execution_options(**_ONE_MOMENT[self.engine.dialect.name])
             with connection.begin():
                 yield connection
@@ -65,7 +58,7 @@ class Database:
     @contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """A transaction that is kept whole when the block ends, or not at all when it raises."""
-        with _told(self.engine), self.engine.connect() as connection:
+        with told(self.engine), self.engine.connect() as connection:
             connection = connection.execution_options(beltside_writing=True)
             with connection.begin():
                 yield connection
@@ -73,7 +66,7 @@ class Database:
     @contextmanager
     def migrating(self) -> Iterator[sa.Connection]:
         """As `writing`, alone among all programs, and free to rebuild a table others point to."""
-        with _told(self.engine), self.engine.connect() as connection:
+        with told(self.engine), self.engine.connect() as connection:
             if not self.is_sqlite:
                 with connection.begin():
                     connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_MIGRATION_LOCK)))
@@ -90,7 +83,7 @@ class Database:
                     if astray:
                         raise DamagedError(
                             f"{len(astray)} rows of the record point to rows that are gone",
-                            instead=_CHECK,
+                            instead=CHECK,
                         )
             finally:
                 driver.execute("PRAGMA foreign_keys = ON")
@@ -98,7 +91,7 @@ class Database:
     @contextmanager
     def as_found(self) -> Iterator[sa.Connection]:
         """A connection for looking into a record that may be damaged, read by read."""
-        with _told(self.engine), self.engine.connect() as connection:
+        with told(self.engine), self.engine.connect() as connection:
             yield connection
 
     def settle(self, *, rebuilt: bool = False) -> None:
@@ -106,7 +99,7 @@ class Database:
 
         VACUUM writes the file anew (sqlite.org, "VACUUM"): it needs as much room again.
         """
-        with _told(self.engine), self.engine.connect() as connection:
+        with told(self.engine), self.engine.connect() as connection:
             connection.exec_driver_sql("COMMIT")  # none of these in a transaction
             try:
                 connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -261,12 +254,12 @@ def _require_told_truly(database: Database, found: str | None) -> None:
         raise DamagedError(
             f"The record says it was written by a newer Beltside (its tables are at {found}), and "
             "its tables are those of this one: it was, or this note of it is damaged",
-            instead=f"the newer Beltside; if there is none, {_CHECK}",
+            instead=f"the newer Beltside; if there is none, {CHECK}",
         )
     says = "is gone" if found is None else f"says {found!r}"
     raise DamagedError(
         f"The record is damaged: its tables are of this version, its note of it {says}",
-        instead=_CHECK,
+        instead=CHECK,
     )
 
 
@@ -429,101 +422,3 @@ def _begin_sqlite(connection: sa.Connection) -> None:
     # changed under it and have to start again.
     writing = connection.get_execution_options().get("beltside_writing", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
-
-
-_CHECK: Final = (
-    "`beltside check`, then a backup put back, or what is whole saved with "
-    "`beltside check --rescue-into DIR`"
-)
-_FULL: Final = ("The disk is full; nothing was changed", "room on the disk, then the same again")
-_READ_ONLY: Final = (
-    "The record may only be read here; nothing was changed",
-    "one you may write to",
-)
-_NOT_OPEN: Final = ("The record cannot be opened", "a folder that is there and yours to write")
-_DAMAGED: Final = ("The record is damaged", _CHECK)
-_GONE: Final = ("The record is damaged: a table is missing", _CHECK)
-_OTHER_TABLES: Final = ("The record is damaged: its tables are not those of Beltside", _CHECK)
-_NO_RECORD: Final = (
-    "The file is no record of Beltside, or its beginning is damaged",
-    "another file, a backup put back, or what is whole saved with "
-    "`beltside check --rescue-into DIR`",
-)
-_BUSY: Final = ("Somebody else has been writing for long; nothing was changed", "the same again")
-_AT_ONCE: Final = ("Somebody else was writing the same; nothing was changed", "the same again")
-_DISK: Final = ("The disk gave an error; nothing was changed", _CHECK)
-_NO_RIGHTS: Final = ("The record is not yours to use", "the rights to read and write it")
-_NO_SERVER: Final = ("The database server does not answer", "start it, or check its address")
-
-_DAMAGES: Final = (_DAMAGED, _GONE, _OTHER_TABLES, _NO_RECORD, _DISK)
-
-_OF_SQLITE: Final = {
-    # What Beltside asks is right for its own tables: an error of the question is one of theirs.
-    1: _OTHER_TABLES,
-    3: _NO_RIGHTS,
-    5: _BUSY,
-    6: _BUSY,
-    8: _READ_ONLY,
-    10: _DISK,
-    11: _DAMAGED,
-    13: _FULL,
-    14: _NOT_OPEN,
-    26: _NO_RECORD,
-}
-"""By SQLite's primary result code (sqlite.org, "Result and Error Codes")."""
-
-_OF_POSTGRESQL: Final = {
-    "25006": _READ_ONLY,
-    "28": _NO_RIGHTS,
-    "40": _AT_ONCE,
-    "42501": _NO_RIGHTS,
-    "42P01": _GONE,
-    "53100": _FULL,
-    "55P03": _BUSY,
-    "58": _DISK,
-    "XX001": _DAMAGED,
-    "XX002": _DAMAGED,
-}
-"""By SQLSTATE or its class (PostgreSQL manual, appendix A): its words may be of any language."""
-
-
-@contextmanager
-def _told(engine: sa.Engine) -> Iterator[None]:
-    """Turn what a database says of itself into plain words; anything else is left as it is."""
-    try:
-        yield
-    except (DataError, UnicodeEncodeError, OverflowError) as error:
-        raise InputError(
-            "A name or number holds something that no database keeps",
-            allowed="whole characters other than the one of code zero; numbers of usual size",
-        ) from error
-    except (json.JSONDecodeError, UnicodeDecodeError) as error:
-        raise DamagedError("The record is damaged: a text is broken", instead=_CHECK) from error
-    except PoolTimeoutError as error:
-        raise RecordError(
-            "Too much is being done with the record at once", instead="the same again"
-        ) from error
-    except DBAPIError as error:
-        plain = _of_sqlite(error) if engine.dialect.name == "sqlite" else _of_postgresql(error)
-        if plain is None:
-            raise
-        kind = DamagedError if plain in _DAMAGES else RecordError
-        raise kind(f"{plain[0]} ({_first_line(error)})", instead=plain[1]) from error
-
-
-def _of_sqlite(error: DBAPIError) -> tuple[str, str] | None:
-    if "no such table" in str(error.orig):
-        return _GONE
-    if "Could not decode to UTF-8" in str(error.orig):
-        return _DAMAGED  # the driver says so, without a code of the database
-    return _OF_SQLITE.get(getattr(error.orig, "sqlite_errorcode", 0) & 0xFF)
-
-
-def _of_postgresql(error: DBAPIError) -> tuple[str, str] | None:
-    state = getattr(error.orig, "sqlstate", None) or ""
-    plain = _OF_POSTGRESQL.get(state) or _OF_POSTGRESQL.get(state[:2])
-    return plain or (_NO_SERVER if isinstance(error, OperationalError) else None)
-
-
-def _first_line(error: DBAPIError) -> str:
-    return str(error.orig).strip().partition("\n")[0]
