@@ -227,7 +227,7 @@ def test_a_test_of_the_command_is_shown(browser: Browser, shop: Shop) -> None:
     hold_reading(shop, job, "0", "107")
     hold_reading(shop, job, "1:30", "106", engine_c=21.0, air_c=20.0)
     page = browser.get(PAGE)
-    assert re.search(r"<b>1:30</b> <span>106 <span class=\"unit\">kPa, 21 °C / 20 °C", page)
+    assert re.search(r"<b>1:30</b> <span>106 <span class=\"unit\">kPa <span>21 °C / 20 °C", page)
 
 
 def test_a_gauge_in_psi() -> None:

@@ -20,6 +20,8 @@ from beltside.jobs.entries import Entry, JobSheet
 SETTLED: Final = 0.5
 """From these odds on a suspect is called the likely one; below, it is only in front."""
 
+AGREED_EARLY: Final = "agreed while a check was still worth its minutes"
+
 TYPICAL_MINUTES: Final[Mapping[str, float]] = {
     "words": 3,
     "take": 3,
@@ -379,7 +381,7 @@ def _find(job: JobSheet, found: JobFind, tenths: str) -> tuple[str, str]:
         # What it was is known now; the odds stay as they were.
         return "done", f"{said}."
     if unsettled and job.of_kind("approval"):
-        return "done", f"{said}; agreed while a check was still worth its minutes."
+        return "done", f"{said}; {AGREED_EARLY}."
     return "begun" if unsettled else "done", f"{said}."
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
@@ -21,16 +21,24 @@ from beltside.web.pages import Page, go_to, shop_of, show
 
 router = APIRouter()
 
+THIRD: Final = 2.0 ** (1.0 / 3.0)
+"""A third of an octave (IEC 61260-1)."""
+
 
 @dataclass(frozen=True)
 class ComparisonShown:
-    """A comparison as kept: the two takes in words, its sentence, its figures."""
+    """A comparison as kept: the two takes in words, its sentence, its figures.
+
+    `band_hz` is where the change is heard best: lower and upper edge [Hz]; None when nothing
+    changed.
+    """
 
     entry: str
     before: str
     after: str
     says: str
     result: Mapping[str, Any]
+    band_hz: tuple[float, float] | None
 
 
 @dataclass(frozen=True)
@@ -110,5 +118,26 @@ def _page(
 def _shown(entry: Entry, words: Mapping[str, str]) -> ComparisonShown:
     body = entry.body
     return ComparisonShown(
-        entry.id, words[body["before"]], words[body["after"]], body["says"], body["result"]
+        entry.id,
+        words[body["before"]],
+        words[body["after"]],
+        body["says"],
+        body["result"],
+        _band_hz(body["result"]),
     )
+
+
+def _band_hz(result: Mapping[str, Any]) -> tuple[float, float] | None:
+    """Where to listen: the band that the surest line of a rhythm beats in, else the third of an
+    octave that changed most, with its neighbours."""
+    beats = [one for one in result.get("orders", ()) if one.get("band_hz")]
+    if beats:
+        low, high = max(beats, key=lambda one: float(one["significance"]))["band_hz"]
+        return float(low), float(high)
+    changed = [
+        one for one in result.get("bands", ()) if (one.get("quieter_db") or {}).get("value")
+    ]
+    if not changed:
+        return None
+    most = max(changed, key=lambda one: abs(one["quieter_db"]["value"]))
+    return most["low_hz"] / THIRD, most["high_hz"] * THIRD

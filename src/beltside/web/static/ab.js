@@ -1,4 +1,5 @@
 // Plays before and after as one: a tap switches at the same place, and both go round and round.
+// With another tap only the band where they differ is heard.
 
 for (const box of document.querySelectorAll(".ab")) {
   const sounds = { before: box.querySelector("audio.before"), after: box.querySelector("audio.after") };
@@ -6,7 +7,7 @@ for (const box of document.querySelectorAll(".ab")) {
   const play = box.querySelector(".ab-play");
   let side = "before";
 
-  box.querySelector(".ab-buttons").hidden = false;
+  for (const one of box.querySelectorAll(".ab-buttons")) one.hidden = false;
   for (const sound of Object.values(sounds)) {
     sound.loop = true;
     sound.preload = "auto";
@@ -24,6 +25,29 @@ for (const box of document.querySelectorAll(".ab")) {
       button.setAttribute("aria-pressed", String(name === side));
     }
   };
+  const band = box.querySelector(".ab-band");
+  let route = null;
+  // Two filters on each side, so that the engine's own low sound is well below what is left.
+  const routeOf = (low, high) => {
+    const context = new AudioContext();
+    const filters = ["highpass", "highpass", "lowpass", "lowpass"].map(
+      (type) =>
+        new BiquadFilterNode(context, { type, frequency: type === "highpass" ? low : high }),
+    );
+    filters.reduce((one, next) => one.connect(next)).connect(context.destination);
+    const sources = Object.values(sounds).map((sound) => context.createMediaElementSource(sound));
+    return { context, sources, first: filters[0] };
+  };
+  const hear = (only) => {
+    route ??= routeOf(Number(box.dataset.low), Number(box.dataset.high));
+    for (const source of route.sources) {
+      source.disconnect();
+      source.connect(only ? route.first : route.context.destination);
+    }
+    route.context.resume();
+    band.setAttribute("aria-pressed", String(only));
+  };
+  if (band) band.onclick = () => hear(band.getAttribute("aria-pressed") !== "true");
   buttons.before.onclick = () => switchTo("before");
   buttons.after.onclick = () => switchTo("after");
   play.onclick = () => (sounds[side].paused ? sounds[side].play() : sounds[side].pause());

@@ -92,6 +92,8 @@ async function record() {
     return;
   }
   const unwatch = watch(stream);
+  // The screen stays on meanwhile, where the browser allows it: some stop recording with it.
+  const lit = await navigator.wakeLock?.request("screen").catch(() => null);
   for (let left = COUNT_IN_S; left > 0; left -= 1) {
     say(words.countIn.replace("{seconds}", left));
     await pause(1);
@@ -117,6 +119,7 @@ async function record() {
   await ended;
   clearInterval(ticking);
   unwatch();
+  lit?.release();
   for (const track of stream.getTracks()) track.stop();
   stop.hidden = true;
   start.hidden = false;
