@@ -83,9 +83,9 @@ def test_letters_that_grow_in_capitals_stay_one_character():
 @pytest.mark.parametrize(
     ("vin", "said"),
     [
-        ("1M8GDM9AXKPO42788", ["character 12 is O", "0 for O"]),
-        ("IM8GDM9AXKP042788", ["character 1 is I", "1 for I"]),
-        ("1M8GDM9QXKP042788", ["character 8 is Q", "0 or 9 for Q"]),
+        ("1M8GDM9AXKPO42788", ["character 12 is O", "0 in place of O"]),
+        ("IM8GDM9AXKP042788", ["character 1 is I", "1 in place of I"]),
+        ("1M8GDM9QXKP042788", ["character 8 is Q", "0 or 9 in place of Q"]),
         ("1M8GDM9АXKP042788", ["character 8 is Cyrillic", "Latin keyboard"]),
         ("1M8GDM9\x07XKP042788", ["character 8 is a sign that can't be shown"]),
         ("1M8GDM9_XKP042788", ["character 8 is _", "as it stands on the car"]),

@@ -129,7 +129,7 @@ def test_spaces_comma_and_words_in_front_do_not_matter(typed):
         ("NABCV02.0XYZW", ["has 13 characters", "12 characters"]),
         ("", ["has 0 characters"]),
         ("OABCV02.0XYZ", ["begins with O"]),
-        ("IABCV02.0XYZ", ["begins with I", "1 for I"]),
+        ("IABCV02.0XYZ", ["begins with I", "1 in place of I"]),
         ("NABCVO2.0XYZ", ["O2.0 is no figure", "NABCV02.0XYZ"]),
         ("NABCV2.0.XYZ", ["decimal point where"]),
         ("NAB.V0200XYZ", ["decimal point where"]),

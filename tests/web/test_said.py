@@ -16,6 +16,8 @@ import pytest
 import beltside
 from beltside.web.texts import FIGURE, GAP, LANGUAGES, said, said_groups, said_or_none
 
+from .errors_made import texts_of
+
 FOLDER = Path(beltside.__file__).parent
 OTHERS = [name for name in LANGUAGES if name != "en"]
 
@@ -38,6 +40,9 @@ def strings_of(tree: ast.AST) -> Iterator[str]:
             yield "".join(
                 str(one.value) if isinstance(one, ast.Constant) else "{}" for one in node.values
             )
+            yield from texts_of(node)
+        elif isinstance(node, ast.BinOp):
+            yield from (text for text in texts_of(node) if any(map(str.isalpha, text)))
         elif isinstance(node, ast.Call) and ast.unparse(node.func) == "count_of":
             nouns = [one.value for one in node.args[1:] if isinstance(one, ast.Constant)]
             yield from (f"{{}} {noun}" for noun in [*nouns, *(f"{one}s" for one in nouns[:1])])
@@ -88,6 +93,8 @@ def test_every_sentence_is_one_that_a_room_makes(language: str) -> None:
 def test_sentences_keep_their_gaps(language: str) -> None:
     for group in said_groups(language).values():
         for text, other in group.items():
+            if not GAP.search(text):
+                continue  # braces in it stand for themselves
             gaps = {name for _, name, _, _ in Formatter().parse(other) if name is not None}
             assert gaps == set(GAP.findall(text)), text
 

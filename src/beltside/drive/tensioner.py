@@ -172,14 +172,12 @@ def position_for_length(sheet: DriveSheet, length_mm: float) -> Position:
     tensioner = tensioner_of(sheet)
     ends = travel(sheet)
     if not ends.shortest_mm <= length_mm <= ends.longest_mm:
-        long = length_mm > ends.longest_mm
         raise OutOfRangeError(
-            f"a belt of {length_mm:.1f} mm is too {'long' if long else 'short'}: the tensioner "
-            + (
-                f"runs out at {ends.longest_mm:.1f} mm"
-                if long
-                else f"lets out to {ends.shortest_mm:.1f} mm and no further"
-            ),
+            f"a belt of {length_mm:.1f} mm is too long: the tensioner runs out at "
+            f"{ends.longest_mm:.1f} mm"
+            if length_mm > ends.longest_mm
+            else f"a belt of {length_mm:.1f} mm is too short: the tensioner lets out to "
+            f"{ends.shortest_mm:.1f} mm and no further",
             allowed=f"{ends.shortest_mm:.1f} to {ends.longest_mm:.1f} mm with this tensioner",
         )
     mover = _Mover(sheet, tensioner)

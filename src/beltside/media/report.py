@@ -67,9 +67,9 @@ class ReadingReport:
             When it is shorter than 2 s, or silent.
         """
         if self.seconds_read < SHORTEST_S:
-            lost = f", the rest of {name} could not be read" if self.seconds_lost > 0 else ""
             raise RecordingError(
-                f"{name} holds {self.seconds_read:.2f} s of sound{lost}",
+                f"{name} holds {self.seconds_read:.2f} s of sound"
+                + (", the rest of it could not be read" if self.seconds_lost > 0 else ""),
                 allowed=f"{SHORTEST_S:g} s or more",
                 instead="record again for 20 to 60 s",
             )

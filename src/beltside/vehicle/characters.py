@@ -80,7 +80,7 @@ def require_characters(vin: str) -> str:
     places = [f"character {place} is {_named(one)}" for place, one in wrong[:4]]
     more = f" and {len(wrong) - 4} more" if len(wrong) > 4 else ""
     raise InputError(
-        f"{shown(vin)}: {', '.join(places)}{more}",
+        f"wrong in {shown(vin)}: {', '.join(places)}{more}",
         allowed="the digits 0 to 9 and the letters A to Z without I, O and Q, which are never used "
         "because they look like 1, 0 and 9",
         instead="; ".join(dict.fromkeys(one for one in meant if one))
@@ -131,7 +131,7 @@ def is_digit(character: str) -> bool:
 
 def _meant(character: str) -> str:
     if character in _NEVER:
-        return f"{_NEVER[character]} for {character}"
+        return f"{_NEVER[character]} in place of {character}"
     if not character.isascii():
         return f"type {_named(character)} anew on a Latin keyboard"
     return ""

@@ -33,7 +33,6 @@ def kind_of(text: str) -> str:
     if VIN_LENGTH - 2 <= len(vin) <= VIN_LENGTH + 3:
         return VIN
     count = f"{len(vin)} character{'' if len(vin) == 1 else 's'}"
-    old = "; numbers from before model year 1981 are shorter and follow no common rule"
     raise InputError(
         f"{shown(text.strip())} has {count} without spaces and dashes"
         if vin
@@ -41,5 +40,9 @@ def kind_of(text: str) -> str:
         allowed=f"a vehicle identification number ({VIN_LENGTH} characters), or the engine family "
         f"or test group on the emissions label ({FAMILY_LENGTH} characters)",
         instead="the whole number as it stands on the car"
-        + (old if 0 < len(vin) < VIN_LENGTH else ""),
+        + (
+            "; numbers from before model year 1981 are shorter and follow no common rule"
+            if 0 < len(vin) < VIN_LENGTH
+            else ""
+        ),
     )

@@ -189,13 +189,12 @@ def read_family(text: str, *, today_year: int) -> EngineFamily:
 
 def _require_form(family: str) -> str:
     if len(family) != FAMILY_LENGTH:
-        instead = "all 12 characters as they stand on the label under the bonnet"
-        if len(family) == FAMILY_LENGTH - 1 and "." not in family:
-            instead += "; a decimal point among them counts as a character"
+        pointless = len(family) == FAMILY_LENGTH - 1 and "." not in family
         raise InputError(
             f"{shown(family)} has {len(family)} characters",
             allowed="the 12 characters of an engine family or test group",
-            instead=instead,
+            instead="all 12 characters as they stand on the label under the bonnet"
+            + ("; a decimal point among them counts as a character" if pointless else ""),
         )
     wrong = [
         f"character {place} is {shown(one)}"
@@ -204,7 +203,7 @@ def _require_form(family: str) -> str:
     ]
     if wrong:
         raise InputError(
-            f"{shown(family)}: {', '.join(wrong[:4])}",
+            f"wrong in {shown(family)}: {', '.join(wrong[:4])}",
             allowed="letters, digits and one decimal point",
             instead="type it again as it stands on the label",
         )
@@ -213,7 +212,9 @@ def _require_form(family: str) -> str:
         raise InputError(
             f"{shown(family)} begins with {family[0]}",
             allowed="a model year code: 1 to 9, or a letter other than I, O, Q, U and Z",
-            instead=f"{meant} for {family[0]}" if meant and len(meant) == 1 else "the label again",
+            instead=f"{meant} in place of {family[0]}"
+            if meant and len(meant) == 1
+            else "the label again",
         )
     return _require_figures(family)
 

@@ -146,8 +146,11 @@ def read_vin(
     misread = (mandatory and not check.fits) or bool(wrong)
     if misread:
         # One character is wrong, and it may be one of those that the year is read from.
-        doubt = "the number was misread somewhere, so this may be wrong too: "
-        year = replace(year, certainty="doubtful", says=doubt + year.says)
+        year = replace(
+            year,
+            certainty="doubtful",
+            says=f"the number was misread somewhere, so this may be wrong too: {year.says}",
+        )
     small = is_small_maker(vin)
     return Vin(
         vin=vin,
