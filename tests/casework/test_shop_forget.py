@@ -391,3 +391,45 @@ def test_no_room_to_rebuild_the_file(tmp_path: Path, monkeypatch: pytest.MonkeyP
         assert done.done
         assert "may still hold what was deleted: The disk is full" in done.unclear[0]
         assert shop.record.job("j1").card.owner == ""
+
+
+# Switched off in the middle -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("delete", [False, True])
+@pytest.mark.parametrize("place", ["rewrite_jobs", "remove_jobs", "_say_so", "wipe_free_space"])
+def test_switched_off_in_the_middle(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str, delete: bool
+) -> None:
+    """As if the program ended there: the next start finishes it, or it never began."""
+
+    class SwitchedOffError(BaseException):
+        pass
+
+    def off(*_: Any, **__: Any) -> None:
+        raise SwitchedOffError
+
+    with open_shop(tmp_path) as shop:
+        job = shop.record.new_job([("owner", {"name": NAME, "phone": PHONE})], by="x").job
+        kept = keep(shop, [photo()], media_type="image/jpeg").sha256
+        write(shop, job.id, "photo", {"file": kept, "name": f"{NAME}.jpg"}, files=[kept])
+        monkeypatch.setattr(f"beltside.casework.shop_forget.{place}", off)
+        try:
+            forget_owner(shop, "1", delete=delete, really=True)
+            ended = True
+        except SwitchedOffError:
+            ended = False
+    monkeypatch.undo()
+    begun = place not in ("rewrite_jobs", "remove_jobs")
+    with open_shop(tmp_path) as shop:
+        assert not (tmp_path / ".forgetting.json").exists()
+        if begun or ended:
+            data = b"".join(path.read_bytes() for path in tmp_path.rglob("*") if path.is_file())
+            for secret in ("Quennel", "8395162"):
+                assert secret.encode() not in data
+            assert delete or is_forgotten(shop, job.id)
+            assert not Search(shop.record.database).find("quennel")
+        else:
+            assert sheet_of(shop, "1").entries[0].body["name"] == NAME
+            assert Search(shop.record.database).find("quennel")
+        assert look_through(tmp_path).checked.problems == ()

@@ -28,6 +28,8 @@ from beltside.jobs.store import FolderStore, StoredFile
 URL_VARIABLE: Final = "BELTSIDE_DATABASE"
 DATABASE_FILE: Final = "shop.db"
 FILES_FOLDER: Final = "files"
+FORGETTING_FILE: Final = ".forgetting.json"
+"""The note of a forgetting that is not finished, in the shop's folder."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +91,12 @@ def shop_at(
     """As `open_shop`, for those who close it themselves."""
     folder = folder or own_folder()
     where = database or os.environ.get(URL_VARIABLE) or folder / DATABASE_FILE
-    return Shop(folder, Record(open_database(where)), FolderStore(folder / FILES_FOLDER), by)
+    shop = Shop(folder, Record(open_database(where)), FolderStore(folder / FILES_FOLDER), by)
+    if (folder / FORGETTING_FILE).exists():
+        from beltside.casework.forgetting_run import finish_forgetting
+
+        finish_forgetting(shop)
+    return shop
 
 
 class FieldProblemsError(InputError):

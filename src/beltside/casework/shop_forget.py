@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 
 from beltside.base.errors import BeltsideError
+from beltside.casework.forgetting_run import EMPTIED_OF_OWNER, MARK, noted
 from beltside.casework.owner_words import OwnerWords
 from beltside.casework.shop import Shop, rewrite, sheet_of
 from beltside.jobs.database import RecordError
@@ -26,7 +27,6 @@ from beltside.media.picture_writing import jpeg_bytes
 _MOST_JOBS: Final = 100_000
 _QUALITY: Final = 92
 _BLANK: Final = (480, 640, 3)
-_MARK: Final = "anonymised"
 _MOST_TRIES: Final = 40
 
 
@@ -109,27 +109,43 @@ def forget_owner(
     if not really:
         files = len(files_of(shop.record.database, ids))
         return Forgotten(numbers, others, mentioned, files, (), done=False)
-    if delete:
-        for sha256 in remove_jobs(shop.record.database, ids):
+    named = Forgotten(numbers, others, mentioned, 0, (), done=True, deleted=delete)
+    with noted(shop.folder) as note:
+        unclear: list[str] = []
+        old = set(files_of(shop.record.database, ids))
+        note(ids, old)
+        if delete:
+            free = remove_jobs(shop.record.database, ids)
+            rebuild(shop.record.database)
+            count = 0
+        else:
+            replaced, unclear = _new_files(shop, ids, words, photos)
+            count = len(replaced)
+            note(ids, old | {stored.sha256 for stored, _ in replaced.values()})
+            free = _rewrite(shop, ids, words, replaced)
+        for sha256 in free:
             shop.files.remove(sha256)
-        rebuild(shop.record.database)
-        left = tuple(_wiped(shop))
-        return Forgotten(numbers, others, mentioned, 0, left, done=True, deleted=True)
-    replaced, unclear = _new_files(shop, ids, words, photos)
+        for one in jobs if not delete else ():
+            _say_so(shop, one)
+        unclear += _wiped(shop)
+    return replace(named, files=count, unclear=tuple(unclear))
+
+
+def _rewrite(
+    shop: Shop,
+    ids: Sequence[str],
+    words: OwnerWords,
+    replaced: Mapping[str, tuple[StoredFile, str]],
+) -> list[str]:
+    """Write over what stands on the jobs; the stored files that nothing needs any more."""
     names = {old: stored.sha256 for old, (stored, _) in replaced.items()}
 
     def new_body(kind: str, body: dict[str, Any]) -> dict[str, Any]:
         return _new_body(kind, body, words, names)
 
-    free = rewrite_jobs(
+    return rewrite_jobs(
         shop.record, ids, new_body, lambda value: words.cleaned(value, names), replaced
     )
-    for sha256 in free:
-        shop.files.remove(sha256)
-    for one in jobs:
-        _say_so(shop, one)
-    unclear += _wiped(shop)
-    return Forgotten(numbers, others, mentioned, len(replaced), tuple(unclear), done=True)
 
 
 def _wiped(shop: Shop) -> list[str]:
@@ -147,15 +163,15 @@ def _wiped(shop: Shop) -> list[str]:
 def is_forgotten(shop: Shop, job_id: str) -> bool:
     """Whether the owner of a job asked to be forgotten."""
     owner = sheet_of(shop, job_id).newest("owner")
-    return owner is not None and bool(owner.body.get(_MARK))
+    return owner is not None and bool(owner.body.get(MARK))
 
 
 def _say_so(shop: Shop, job: Job) -> None:
     owner = sheet_of(shop, job.id).newest("owner")
     if owner is not None:
-        rewrite(shop, owner.id, {_MARK: True})
+        rewrite(shop, owner.id, {MARK: True})
         return
-    shop.record.add(job.id, "owner", {_MARK: True}, by=shop.by)
+    shop.record.add(job.id, "owner", {MARK: True}, by=shop.by)
 
 
 def _words_of(bodies: Sequence[tuple[str, Mapping[str, Any]]]) -> OwnerWords:
@@ -178,7 +194,7 @@ def _texts(body: Mapping[str, Any], *names: str) -> list[str]:
 
 
 _EMPTIED: Final[Mapping[str, tuple[str, ...]]] = {
-    "owner": ("name", "phone", "email", "address"),
+    "owner": EMPTIED_OF_OWNER,
     "car": ("plate", "vin"),
     "approval": ("name", "signature"),
     "take": ("name",),

@@ -16,6 +16,7 @@ from beltside.base.errors import BeltsideError
 from beltside.casework.own_folder import own_folder
 from beltside.web.app import create_app
 from beltside.web.settings import WebSettings
+from beltside.web.watched import WatchedProtocol
 
 if TYPE_CHECKING:
     from beltside.web.phones_door import PhonesDoor
@@ -89,6 +90,7 @@ async def _run(
             app,
             lifespan="off",
             limit_concurrency=MOST_AT_ONCE,
+            http=WatchedProtocol,
             ssl_context_factory=lambda config, usual: phones.context,
         )
     )
