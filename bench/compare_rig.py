@@ -20,7 +20,7 @@ from beltside.rig.draws import draw_car
 from beltside.rig.layout import measured_sheet
 from beltside.rig.motion import CONTROL_HZ, make_motion
 from beltside.rig.phone import Phone, draw_phone, record
-from beltside.rig.room import FRONT, make_paths
+from beltside.rig.room import FRONT, Paths, make_paths
 from beltside.rig.surroundings import WORKSHOP
 from beltside.rig.synthesis import db_to_gain
 from beltside.rig.takes import Car, TakePlan, make_conditions, mix
@@ -118,15 +118,7 @@ def draw_pairs(
             record(rng, phone, _with_background(rng, car, sound, reference), reference)[0]
             for phone, sound in zip(phones, sounds, strict=True)
         )
-        ideal = replace(
-            phones[0],
-            control=None,
-            suppression_db=0.0,
-            soft_clip=False,
-            noise_dbfs=-200.0,
-            bits=24,
-            gain_db=-30.0,
-        )
+        ideal = ideal_phone(phones[0])
         wanted = [
             record(rng, ideal, sound, reference)[0] for sound in (healthy[1] + faulty[1], sounds[1])
         ]
@@ -145,6 +137,96 @@ def draw_pairs(
             )
         )
     return pairs
+
+
+@dataclass(frozen=True)
+class Parts:
+    """What one take is made of, through a phone with a fixed gain and no noise of its own.
+
+    Attributes
+    ----------
+    engine, drive, fault
+        The engine, the healthy parts of the belt drive, and the fault, shape (n,) each.
+    """
+
+    engine: Float32
+    drive: Float32
+    fault: Float32
+
+
+@dataclass(frozen=True)
+class PartsOfPair:
+    """Parts of two takes as `draw_pairs` draws them, and of three takes besides.
+
+    Attributes
+    ----------
+    before, after
+        The first take, and the second at its own speed with its own paths.
+    after_there
+        At the second speed, the phone just where it was in the first take.
+    after_same
+        At the first speed, the phone a hand's breadth away.
+    after_both
+        At the first speed, the phone just where it was.
+    """
+
+    fault: str
+    speed_ratio: float
+    before: Parts
+    after: Parts
+    after_there: Parts
+    after_same: Parts
+    after_both: Parts
+
+
+def draw_parts(rng: Generator, *, duration_s: float = 8.0) -> PartsOfPair:
+    """One car as in `draw_pairs`, its takes in parts."""
+    fault = str(rng.choice(BELT_FAULTS))
+    severity_db = float(rng.uniform(3.0, 20.0))
+    car, _, _ = draw_car(rng, truth=fault, severity_db=severity_db, coded_share=0.0)
+    car = replace(car, phone=ideal_phone(_plain(car.phone)), gusts=0.0)
+    slow = car.engine.idle_rpm
+    fast = slow * (1.0 + float(rng.uniform(-0.05, 0.05)))
+    there, moved = (make_paths(rng, car.room, FRONT) for _ in range(2))
+    takes = [
+        _parts(rng, car, rpm, duration_s, paths)
+        for rpm, paths in (
+            (slow, there),
+            (fast, moved),
+            (fast, there),
+            (slow, moved),
+            (slow, there),
+        )
+    ]
+    return PartsOfPair(fault, fast / slow, *takes)
+
+
+def _parts(rng: Generator, car: Car, rpm: float, duration_s: float, paths: Paths) -> Parts:
+    program = (np.array([0.0, duration_s]), np.array([rpm, rpm]))
+    motion = make_motion(
+        rng, car.engine.restlessness, program, duration_s, car.engine.idle_rpm, car.drive.shafts()
+    )
+    conditions = make_conditions(rng, motion, TakePlan("take"), car.electric_base)
+    whose = (car.engine.voices, car.healthy[len(car.engine.voices) :], car.faulty)
+    return Parts(
+        *(
+            record(rng, car.phone, mix(rng, voices, motion, conditions, paths).samples(), 1.0)[0]
+            for voices in whose
+        )
+    )
+
+
+def ideal_phone(phone: Phone) -> Phone:
+    """The same phone with a fixed gain and no noise of its own."""
+    return replace(
+        phone,
+        control=None,
+        suppression_db=0.0,
+        soft_clip=False,
+        noise_dbfs=-200.0,
+        bits=24,
+        gain_db=-30.0,
+    )
 
 
 def _plain(phone: Phone) -> Phone:

@@ -33,7 +33,6 @@ def known_gain(db: float, sd_db: float = 0.1) -> Gain:
         np.array([100.0, 1000.0, 5000.0]),
         np.full(3, db),
         np.full((3, 3), sd_db**2),
-        np.full(3, sd_db),
         1.0,
         0.0,
         20,

@@ -20,6 +20,7 @@ from beltside.casework.compare_match import (
     beat_gains,
     common_lines,
     engine_lines,
+    gain_points,
     match_take,
 )
 from beltside.casework.compare_results import (
@@ -54,7 +55,7 @@ from beltside.sound.loudness import BANDS
 from beltside.sound.third_octave import a_weight, nominal_hz
 
 METHOD: Final = "beltside.compare"
-VERSION: Final = 2
+VERSION: Final = 3
 
 SPEED_POWER: Final = 1.5
 """By how much the power of speed that one part's noise grows with may differ from the engine's;
@@ -179,7 +180,8 @@ def _compare_matched(
             "the gain between them is read from those. Record closer to the engine"
         )
         return _refused(takes, cranks, sheet, reasons)
-    gain = gain_over_frequency(points, beats, centre_hz)
+    sure, doubtful = gain_points(lines, points, beats)
+    gain = gain_over_frequency(sure, doubtful, centre_hz)
     lines = common_lines(lines, gain)
     weights = speed_weights(one.times.rpm, other.times.rpm)
     bands = [

@@ -94,7 +94,7 @@ def gain_reasons(gain: Gain, power: npt.NDArray[np.float64]) -> list[str]:
         )
     heard = (gain.at_hz >= 200.0) & (gain.at_hz <= 8000.0) & (power > 1e-6 * power.max())
     if heard.any():
-        sure = gain.reading_sd_db[heard]
+        sure = np.sqrt(np.diag(gain.covariance))[heard]
         shape = gain.db[heard]
         swing = float(shape.max() - shape.min())
         doubt = float(np.hypot(sure[np.argmax(shape)], sure[np.argmin(shape)]))

@@ -24,7 +24,7 @@ from beltside.sound.compare_frames import (
     time_frames,
     turn_frames,
 )
-from beltside.sound.compare_gain import Gain, GainPoints
+from beltside.sound.compare_gain import Gain, GainPoints, line_groups
 from beltside.sound.compare_power import (
     envelope_power,
     mean_and_sd,
@@ -189,6 +189,34 @@ def beat_gains(matched: tuple[Matched, Matched], cycle: float) -> GainPoints:
             gain.append(10.0 / math.log(10.0) * (levels[1] - levels[0]))
             sd.append(10.0 / math.log(10.0) * math.hypot(*spreads))
     return GainPoints(np.array(place), np.array(gain), np.array(sd))
+
+
+def gain_points(
+    lines: EngineLines, points: GainPoints, beats: GainPoints
+) -> tuple[GainPoints, GainPoints]:
+    """The engine's lines that are its own for sure, and what may be a fault's as well.
+
+    Parameters
+    ----------
+    lines
+        The engine's lines.
+    points
+        What those of them that stand out show of the gain.
+    beats
+        From `beat_gains`.
+    """
+    top_hz = float(np.interp(COMMON_TOP, lines.order, lines.hz)) * (1.0 + 1e-9)
+    low = points.frequency_hz <= top_hz
+    sure, high = (
+        GainPoints(points.frequency_hz[kept], points.gain_db[kept], points.sd_db[kept])
+        for kept in (low, ~low)
+    )
+    grouped = line_groups(high)
+    return sure, GainPoints(
+        np.concatenate((beats.frequency_hz, grouped.frequency_hz)),
+        np.concatenate((beats.gain_db, grouped.gain_db)),
+        np.concatenate((beats.sd_db, grouped.sd_db)),
+    )
 
 
 def common_lines(lines: EngineLines, gain: Gain) -> EngineLines:

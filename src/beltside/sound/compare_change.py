@@ -48,7 +48,7 @@ checked on simulated pairs."""
 SAMPLING_DB: Final = 3.0
 """What single lines that leave or enter a band can do to its level when the speed differs."""
 
-LEAST_DB: Final = 0.15
+LEAST_DB: Final = 0.25
 """No overall change is known better than this [dB]; from simulated pairs."""
 
 LINE_WIDTH_DB: Final = 0.05

@@ -4,6 +4,10 @@ The engine's own lines (multiples of its working cycle) and the part of each ban
 beats with the cycle are the same engine before and after. How much stronger they are in one
 recording than in the other is that recording's gain: setting, distance, phone. Rooms make single
 lines stray by some dB when the speed differs a little; many lines together do not.
+
+Low lines are the engine's for sure. High ones lie so near to each other that a fault's tones pass
+for them, and a fault's noise may beat with the cycle too: both count as the engine's only as far as
+they fit (`compare_doubt`).
 """
 
 from __future__ import annotations
@@ -16,33 +20,55 @@ import numpy.typing as npt
 from scipy import linalg
 
 from beltside.base.errors import OutOfRangeError
+from beltside.sound.compare_doubt import Fit, fault_patterns, weigh
 from beltside.sound.gate import Float64, require_signal
+
+Ints = npt.NDArray[np.intp]
 
 REACH_OCTAVES: Final = 1.0
 """Over how many octaves one phone's colour differs alike from another's; own choice."""
 
 COLOUR_DB: Final = (0.3, 1.0, 2.0, 4.0, 8.0)
-COLOUR_PRIOR: Final = (0.55, 0.25, 0.10, 0.06, 0.04)
+COLOUR_PRIOR: Final = (0.6, 0.22, 0.08, 0.06, 0.04)
 """How far the gain may change over frequency [dB], and how often it is taken to beforehand: the
 same phone at about the same place most of the time. Own choice."""
 
+LOW_NOTES_HZ: Final = 200.0
+LOW_NOTES_DB: Final = 6.0
+LOW_NOTES_PRIOR: Final = 0.15
+"""Below this frequency each make of phone cuts low notes its own way: by how much two differ for
+each octave [dB], and how often beforehand. Own choice."""
+
 SCATTER_DB: Final = (0.3, 0.6, 1.0, 1.5, 2.2, 3.2, 4.5, 6.5)
 """Scatter of single lines that is tried [dB]."""
+
+ROOM_HZ: Final = 30.0
+ROOM_SHARE: Final = 0.5
+"""Lines this near to each other stray alike, by this share of their scatter: a way round that is
+8 m longer turns a room's response over within 43 Hz (speed of sound over the detour). So ten lines
+below 100 Hz do not tell as much as ten spread over an octave. Share from simulated pairs."""
 
 HEAVY_TAILS: Final = 4.0
 """Degrees of freedom of the scatter: a few lines may be far off."""
 
 FEWEST: Final = 4
 
-WIDTH: Final = 1.1
-"""Uncertainties are stretched by this, as measured on simulated pairs (docs/methods/compare.md).
-"""
+REGION_OCTAVES: Final = 0.4
+"""Width of a region in which all doubtful points are the engine's or none is; as wide as the bands
+whose beat is read."""
 
+DOUBTFUL_DB: Final = 1.5
+"""Least scatter of a point that may be a fault's [dB]; own choice."""
 
-COLOUR_DOUBT: Final = 0.7
-"""Where the gain seems another than where it is known best, this share of the difference is one
-standard deviation: a fault's noise may beat with the engine's cycle too, and its change then
-passes for gain. From simulated pairs."""
+GROUPED_DB: Final = 3.0
+"""Scatter of single lines within a group of them [dB]; own choice."""
+
+MEAN_DB: Final = 60.0
+"""Standard deviation of the gain beforehand: as good as nothing known [dB]."""
+
+WORTH: Final = 8.0
+"""Sizes of colour and scatter under which the sure lines are this far (natural logarithm) less
+likely than under the best are left out."""
 
 
 @dataclass(frozen=True)
@@ -76,8 +102,6 @@ class Gain:
         Gain at them, shape (b,) [dB].
     covariance
         Its uncertainty, shape (b, b) [dB^2].
-    reading_sd_db
-        The part of it that comes from reading the lines and bands alone, shape (b,) [dB].
     scatter_db
         How far single lines stray about it [dB].
     colour_db
@@ -89,7 +113,6 @@ class Gain:
     at_hz: Float64
     db: Float64
     covariance: Float64
-    reading_sd_db: Float64
     scatter_db: float
     colour_db: float
     points: int
@@ -132,21 +155,38 @@ def line_gains(
     return GainPoints(frequency_hz[good], db * np.log(ratio), db * spread)
 
 
-def gain_over_frequency(lines: GainPoints, bands: GainPoints, at_hz: npt.ArrayLike) -> Gain:
+def line_groups(lines: GainPoints) -> GainPoints:
+    """One point for the lines of each region of frequencies: their median."""
+    region = regions(lines.frequency_hz)
+    found = [region == one for one in np.unique(region)]
+    return GainPoints(
+        np.array([np.exp(np.mean(np.log(lines.frequency_hz[one]))) for one in found]),
+        np.array([np.median(lines.gain_db[one]) for one in found]),
+        np.array([GROUPED_DB / np.sqrt(one.sum()) for one in found]),
+    )
+
+
+def regions(frequency_hz: Float64) -> Ints:
+    """Number of the region each frequency belongs to, `REGION_OCTAVES` wide, shape (n,)."""
+    return np.rint(np.log2(frequency_hz / 1000.0) / REGION_OCTAVES).astype(np.intp)
+
+
+def gain_over_frequency(lines: GainPoints, doubtful: GainPoints, at_hz: npt.ArrayLike) -> Gain:
     """Gain as a smooth curve over frequency through scattered points.
 
-    Kriging with an unknown mean (Rasmussen & Williams, Gaussian processes for machine learning,
-    2006, section 2.7): a constant, plus a smooth deviation that keeps over about an octave, plus
-    scatter of single lines with heavy tails. Size of deviation and of scatter are averaged over
-    what the points allow (marginal likelihood times a prior).
+    Kriging (Rasmussen & Williams, Gaussian processes for machine learning, 2006, section 2.7): a
+    constant of which nothing is known, a smooth deviation that keeps over about an octave, a fall
+    of the low notes, and scatter of single lines with heavy tails, in part shared by lines near to
+    each other. Sizes are averaged over what the points allow (marginal likelihood times a prior),
+    and so is which of the doubtful points are the fault's.
 
     Parameters
     ----------
     lines
-        Engine lines.
-    bands
-        Bands' share that beats with the cycle; they carry a scatter of at least 1.5 dB, for a
-        fault's own noise may beat with the cycle too.
+        Engine lines that are the engine's for sure.
+    doubtful
+        Points that may be the fault's in one or two runs of neighbouring regions: bands' share that
+        beats with the cycle, groups of high lines. They carry a scatter of at least 1.5 dB.
     at_hz
         Where the gain is wanted, rising, shape (b,) [Hz].
 
@@ -156,17 +196,52 @@ def gain_over_frequency(lines: GainPoints, bands: GainPoints, at_hz: npt.ArrayLi
         When there are fewer than four points.
     """
     wanted = np.asarray(require_signal("frequencies", at_hz), dtype=np.float64)
-    frequency_hz = np.concatenate((lines.frequency_hz, bands.frequency_hz))
-    if frequency_hz.size < FEWEST:
+    count, unsure = lines.gain_db.size, doubtful.gain_db.size
+    if count + unsure < FEWEST:
         raise OutOfRangeError(
-            f"{frequency_hz.size} engine lines that stand out in both takes",
+            f"{count + unsure} engine lines that stand out in both takes",
             allowed=f"{FEWEST} or more",
             instead="record closer to the engine, 15 s at a steady idle",
         )
-    gain = np.concatenate((lines.gain_db, bands.gain_db))
-    own = np.concatenate((lines.sd_db, np.hypot(bands.sd_db, 1.5)))
-    octave, asked = np.log2(frequency_hz), np.log2(wanted)
-    near = _kin(octave, octave)
+    gain = np.concatenate((lines.gain_db, doubtful.gain_db))
+    own = np.concatenate((lines.sd_db, np.hypot(doubtful.sd_db, DOUBTFUL_DB)))
+    middle, tails = _middle_and_tails(gain, own)
+    frequency_hz = np.concatenate((lines.frequency_hz, doubtful.frequency_hz, wanted))
+    octave = np.log2(frequency_hz)
+    near = _kin(octave, octave, REACH_OCTAVES)
+    depth = np.maximum(np.log2(LOW_NOTES_HZ / frequency_hz), 0.0)
+    cut = LOW_NOTES_DB**2 * np.outer(depth, depth) * (0.75 + 0.25 * near)
+    room = _kin(lines.frequency_hz, lines.frequency_hz, ROOM_HZ)
+    fits: list[Fit] = []
+    for low, low_prior in ((0.0, 1.0 - LOW_NOTES_PRIOR), (1.0, LOW_NOTES_PRIOR)):
+        for colour, prior in zip(COLOUR_DB, COLOUR_PRIOR, strict=True):
+            known = MEAN_DB**2 + colour**2 * near + low * cut
+            for scatter in SCATTER_DB:
+                stray = ROOM_SHARE * scatter**2 * room + np.diag(
+                    (lines.sd_db**2 + (1.0 - ROOM_SHARE) * scatter**2) / tails[:count]
+                )
+                score, mean, spread = _given_lines(lines.gain_db - middle, stray, known)
+                score += float(np.log(prior * low_prior))
+                fits.append(Fit(score, mean + middle, spread, scatter, colour))
+    best = max(fit.score for fit in fits)
+    patterns = fault_patterns(regions(doubtful.frequency_hz))
+    found = weigh(
+        [fit for fit in fits if fit.score > best - WORTH],
+        (doubtful.gain_db, own[count:]),
+        patterns,
+    )
+    return Gain(
+        wanted,
+        found.mean,
+        found.covariance,
+        found.scatter_db,
+        found.colour_db,
+        count + unsure,
+    )
+
+
+def _middle_and_tails(gain: Float64, own: Float64) -> tuple[float, Float64]:
+    """Middle of all points, and how much less those far from it count (heavy tails)."""
     tails = np.ones(gain.size)
     middle = float(np.median(gain))
     for _ in range(3):
@@ -174,58 +249,28 @@ def gain_over_frequency(lines: GainPoints, bands: GainPoints, at_hz: npt.ArrayLi
         off = (gain - middle) ** 2 / (own**2 + spread**2)
         tails = (HEAVY_TAILS + 1.0) / (HEAVY_TAILS + off)
         middle = float(np.average(gain, weights=tails / (own**2 + spread**2)))
-    fits = [
-        _fit(gain, (own**2 + scatter**2) / tails, near, colour, (octave, asked))
-        for colour in COLOUR_DB
-        for scatter in SCATTER_DB
-    ]
-    prior = np.repeat(np.log(COLOUR_PRIOR), len(SCATTER_DB))
-    score = np.array([fit[0] for fit in fits]) + prior
-    share = np.exp(score - score.max())
-    share /= share.sum()
-    means = np.array([fit[1] for fit in fits])
-    mean = share @ means
-    away = means - mean
-    covariance = np.tensordot(share, np.array([fit[2] for fit in fits]), axes=1)
-    covariance += (away * share[:, None]).T @ away
-    covariance *= WIDTH**2
-    reading = np.sqrt(np.diag(covariance))
-    doubt = COLOUR_DOUBT * (mean - mean[np.argmin(reading)])
-    table = share.reshape(len(COLOUR_DB), len(SCATTER_DB))
-    return Gain(
-        wanted,
-        mean,
-        covariance + np.outer(doubt, doubt),
-        reading,
-        float(table.sum(axis=0) @ np.array(SCATTER_DB)),
-        float(table.sum(axis=1) @ np.array(COLOUR_DB)),
-        int(gain.size),
-    )
+    return middle, tails
 
 
-def _kin(one: Float64, other: Float64) -> Float64:
-    """Kinship of places on the octave scale: 1 at the same place, falling like a Gaussian."""
-    result: Float64 = np.exp(-0.5 * ((one[:, None] - other[None, :]) / REACH_OCTAVES) ** 2)
+def _kin(one: Float64, other: Float64, reach: float) -> Float64:
+    """Kinship of places: 1 at the same place, falling like a Gaussian."""
+    result: Float64 = np.exp(-0.5 * ((one[:, None] - other[None, :]) / reach) ** 2)
     return result
 
 
-def _fit(
-    gain: Float64, variance: Float64, near: Float64, colour: float, places: tuple[Float64, Float64]
-) -> tuple[float, Float64, Float64]:
-    """Log marginal likelihood with the mean left open, and mean and covariance where asked."""
-    octave, asked = places
-    root = linalg.cholesky(colour**2 * near + np.diag(variance), lower=True)
-    ones = np.ones((gain.size, 1))
-    white = linalg.solve_triangular(root, np.column_stack((gain, ones)), lower=True)
-    y, h = white[:, 0], white[:, 1]
-    known = float(h @ h)
-    level = float(h @ y) / known
-    rest = y - level * h
-    score = -0.5 * float(rest @ rest) - float(np.log(np.diag(root)).sum()) - 0.5 * np.log(known)
-    cross = colour**2 * _kin(octave, asked)
-    lifted = linalg.solve_triangular(root, cross, lower=True)
-    mean = level + lifted.T @ rest
-    open_mean = 1.0 - lifted.T @ h
-    covariance = colour**2 * _kin(asked, asked) - lifted.T @ lifted
-    covariance += np.outer(open_mean, open_mean) / known
-    return float(score), mean, covariance
+def _given_lines(gain: Float64, stray: Float64, known: Float64) -> tuple[float, Float64, Float64]:
+    """Log marginal likelihood of the sure lines, and mean and covariance at all other places.
+
+    `known` is the covariance of the gain itself at the lines and then those places, `stray` what
+    the lines scatter about it.
+    """
+    count = gain.size
+    if count == 0:
+        return 0.0, np.zeros(len(known)), known
+    root = linalg.cholesky(known[:count, :count] + stray, lower=True)
+    white = linalg.solve_triangular(
+        root, np.column_stack((gain, known[:count, count:])), lower=True
+    )
+    y, lifted = white[:, 0], white[:, 1:]
+    score = -0.5 * float(y @ y) - float(np.log(np.diag(root)).sum())
+    return score, lifted.T @ y, known[count:, count:] - lifted.T @ lifted
