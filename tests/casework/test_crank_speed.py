@@ -1,5 +1,6 @@
 """Crank speed as used: stated speeds, and takes of one case judged together."""
 
+from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -9,19 +10,22 @@ from engines import RATE_HZ, engine, no_engine
 
 from beltside.base.errors import OutOfRangeError, RecordingError
 from beltside.casework.crank_speed import (
+    ENGINE_NATS,
     STATED_AGREES,
     CrankSpeed,
-    calm_rpm,
     company,
     crank_paths,
     find_crank,
-    in_question,
     settle,
     settled,
+    surely_engine,
 )
 from beltside.casework.takes import ArraySource, crank_sound
 from beltside.drive.sheet import Belt, DriveSheet, Engine, Pulley
+from beltside.sound.crank import CrankEvidence
+from beltside.sound.crank_choice import Candidate
 from beltside.sound.crank_feed import CrankSound
+from beltside.sound.crank_prior import IdleBelief
 from beltside.sound.track import CrankTrack
 
 
@@ -86,100 +90,121 @@ def test_a_sound_under_two_seconds_has_no_speed_and_says_why() -> None:
     assert found.reason == "only 1.0 s of sound"
 
 
-def spoken(rpm: float | None, confidence: float, likeliest: float | None = None) -> CrankSpeed:
-    """A crank speed as found from the sound; `rpm` None when it was not believed."""
-    track = None if rpm is None else CrankTrack.constant(rpm, relative_range=0.01)
-    return CrankSpeed(track, confidence, None, "sound", likeliest_rpm=likeliest or rpm)
+def evidence(speeds: dict[float, float], none: float = 0.05) -> CrankEvidence:
+    """What a sound says: each speed's probability if all speeds were alike beforehand."""
+    rpms = np.array(list(speeds))
+    return CrankEvidence(
+        rpm=float(rpms[0]),
+        probability=next(iter(speeds.values())),
+        none=none,
+        rival_rpm=float("nan"),
+        rival_probability=0.0,
+        candidate=Candidate(1.0, *[0.0] * 7),
+        match=20.0,
+        mains_hz=0,
+        measures=np.zeros((rpms.size, 1)),
+        take=np.zeros(1),
+        rpms=rpms,
+        calm_rpms=rpms,
+        scores=np.log(np.array(list(speeds.values()))),
+        none_score=float(np.log(none)),
+        tracks=(),
+        of_track=(),
+    )
 
 
-def raised(confidence: float) -> CrankSpeed:
-    """From idle at 760 to 2400 rpm and back."""
-    rpm = np.array([760.0, 760.0, 2400.0, 2400.0, 760.0])
-    track = CrankTrack(np.array([0.0, 2.0, 3.5, 7.0, 9.0]), rpm, rpm * 0.99, rpm * 1.01)
-    return CrankSpeed(track, confidence, None, "sound", likeliest_rpm=track.rpm_median)
+def spoken(speeds: dict[float, float], *, told: bool = True, none: float = 0.05) -> CrankSpeed:
+    """A take whose sound fits these speeds so well; the first is the likeliest."""
+    rpm = next(iter(speeds))
+    track = CrankTrack.constant(rpm) if told else None
+    heard_of_it = evidence(speeds, none)
+    return CrankSpeed(track, 0.8, None, "sound", likeliest_rpm=rpm, evidence=heard_of_it)
 
 
-def test_company_is_the_slowest_sure_take() -> None:
-    """Takes with the speed raised lie above idle."""
-    cranks = [spoken(2100.0, 0.97), spoken(760.0, 0.95), spoken(None, 0.3, 3040.0)]
-    assert company(cranks, 2) == pytest.approx(760.0)
-    assert company(cranks, 1) == pytest.approx(2100.0), "a take is no company of its own"
+STATED_FAST = CrankSpeed(CrankTrack.constant(2000.0), 0.95, None, "stated")
 
 
-def test_one_take_at_half_the_speed_of_several_is_not_idle() -> None:
-    cranks = [
-        spoken(760.0, 0.97),
-        spoken(755.0, 0.95),
-        spoken(380.0, 0.9),
-        spoken(None, 0.3, 900.0),
-    ]
-    assert company(cranks, 3) == pytest.approx(757.0, rel=0.01)
+def test_a_take_is_no_company_of_its_own_and_silence_is_none() -> None:
+    assert company([spoken({760.0: 0.9})], 0, SHEET) is None
+    mute = CrankSpeed(None, 0.0, "only 1.0 s of sound", "sound")
+    assert company([spoken({760.0: 0.9}), mute], 0, SHEET) is None
 
 
-def test_a_raised_take_that_starts_at_idle_is_company_by_its_calm_part() -> None:
-    assert calm_rpm(raised(0.9)) == pytest.approx(760.0, rel=0.01)
-    assert calm_rpm(spoken(800.0, 0.9)) == 800.0
-    assert company([raised(0.95), spoken(None, 0.2, 1520.0)], 1) == pytest.approx(760.0, rel=0.01)
+def test_takes_that_each_leave_two_speeds_open_settle_each_other() -> None:
+    """One fits 700 and 1400, another 700 and 1050: their engine idles at 700."""
+    cranks = [spoken({1400.0: 0.5, 700.0: 0.5}), spoken({1050.0: 0.5, 700.0: 0.5})]
+    belief = company([*cranks, spoken({2800.0: 1.0})], 2, SHEET)
+    assert belief is not None
+    assert belief.likeliest_rpm == pytest.approx(700.0, rel=0.02)
+    assert belief.near(700.0, 0.05) > 0.7
 
 
-def test_unsure_takes_that_agree_are_company() -> None:
-    cranks = [spoken(760.0, 0.8), spoken(None, 0.5, 765.0), spoken(None, 0.4, 1520.0)]
-    assert company(cranks, 2) == pytest.approx(760.0, rel=0.01)
-    assert company(cranks, 0) is None, "765 and 1520 do not agree"
-    doubted = [spoken(None, 0.6, 2728.0), spoken(None, 0.5, 2695.0), spoken(None, 0.4, 682.0)]
-    assert company(doubted, 2) is None, "both may be the same wrong multiple"
+def test_a_raised_take_moves_the_idle_speed_little() -> None:
+    """It lies above idle; an idle take says where idle is, the sheet's 760 pulls a little."""
+    belief = company(
+        [spoken({2100.0: 0.97}), spoken({690.0: 0.95}), spoken({690.0: 1.0})], 2, SHEET
+    )
+    assert belief is not None
+    assert belief.likeliest_rpm == pytest.approx(690.0, rel=0.03)
 
 
-def test_a_take_away_from_idle_is_in_question_however_sure() -> None:
-    assert in_question(spoken(860.0, 0.99), 800.0)
-    assert in_question(spoken(800.0, 0.8), 800.0)
-    assert not in_question(spoken(805.0, 0.9), 800.0)
-    assert not in_question(raised(0.9), 760.0), "it comes down to idle"
+def test_beside_a_known_idle_its_double_and_its_half_are_unlikely() -> None:
+    belief = company([spoken({760.0: 0.97}), spoken({760.0: 1.0})], 1, SHEET)
+    assert belief is not None
+    at_idle, half, double, raised = belief.log_density(np.array([760.0, 380.0, 4560.0, 1900.0]))
+    assert at_idle - half > 5.0
+    assert at_idle - double > 4.0
+    assert raised > double
 
 
-def test_a_second_look_undoes_an_octave_error_but_does_not_pull_a_raised_take() -> None:
-    back = spoken(760.0, 0.6)
-    assert settled(back, spoken(None, 0.5, 3040.0), 755.0) is back
-    doubted = settled(back, spoken(2100.0, 0.8), 755.0)
-    assert doubted.track is None, "two speeds stand against each other"
+def test_other_takes_speak_for_an_engine_as_surely_as_they_hold_one() -> None:
+    sure, doubtful = spoken({760.0: 0.9}, none=0.01), spoken({760.0: 0.4}, none=0.6)
+    assert surely_engine([sure, doubtful], 1) == pytest.approx(0.99 * ENGINE_NATS)
+    assert surely_engine([sure, doubtful], 0) == pytest.approx(0.4 * ENGINE_NATS)
+    assert surely_engine([STATED_FAST, doubtful], 1) == pytest.approx(ENGINE_NATS)
+    assert surely_engine([sure], 0) == 0.0
+
+
+def test_a_second_look_stands_and_says_why_it_withdraws_a_speed() -> None:
+    before = spoken({2100.0: 0.8})
+    other = spoken({760.0: 0.7})
+    assert settled(other, before) is other
+    doubted = settled(spoken({760.0: 0.6}, told=False), before)
+    assert doubted.track is None
     assert "2100 rpm" in (doubted.reason or "")
-    sure = spoken(760.0, 0.9)
-    assert settled(sure, spoken(1520.0, 0.8), 755.0) is sure
-    held = spoken(2400.0, 0.97)
-    assert settled(spoken(None, 0.7, 2400.0), held, 755.0) is held
-    unsure = spoken(None, 0.5, 1450.0)
-    assert settled(spoken(2900.0, 0.6), unsure, 755.0) is unsure
-    assert settled(spoken(None, 0.4, 760.0), unsure, 755.0) is unsure
+    same = spoken({2100.0: 0.6}, told=False)
+    assert settled(same, before) is same
 
 
 def test_stated_and_lonely_takes_are_not_looked_at_again() -> None:
-    stated = CrankSpeed(CrankTrack.constant(2000.0), 0.95, None, "stated")
-    cranks = [spoken(760.0, 0.95), stated, spoken(None, 0.2, 3000.0)]
-    asked: list[tuple[int, float]] = []
+    cranks = [spoken({760.0: 0.95}), STATED_FAST, spoken({3000.0: 0.2}, told=False)]
+    asked: list[int] = []
 
-    def look(wanted: list[tuple[int, float]]) -> list[CrankSpeed]:
-        asked.extend(wanted)
-        return [spoken(2280.0, 0.9) for _ in wanted]
+    def look(wanted: Sequence[tuple[int, IdleBelief, float]]) -> list[CrankSpeed]:
+        asked.extend(index for index, _, _ in wanted)
+        return [spoken({2280.0: 0.9}) for _ in wanted]
 
-    assert settle(cranks, look)[2].track is not None
-    # The idle take stands beside a stated one that lies above it, so it is asked too.
-    assert dict(asked) == {0: pytest.approx(2000.0), 2: pytest.approx(760.0)}
-    assert settle([spoken(None, 0.3, 900.0)], lambda wanted: [])[0].track is None
+    assert settle(cranks, SHEET, look)[2].likeliest_rpm == 2280.0
+    assert asked == [0, 2]
+    alone = [spoken({900.0: 0.3}, told=False)]
+    assert settle(alone, SHEET, lambda wanted: [])[0] is alone[0]
 
 
 def test_raised_takes_are_told_beside_the_idle_speed_of_others() -> None:
     """Four engines in noise, from idle to 2,400 rpm and back: more are told, and none wrongly."""
     rng = np.random.default_rng(1)
     profile = ([0.0, 1.0, 2.5, 5.0, 6.5, 7.5], [760.0, 760.0, 2400.0, 2400.0, 800.0, 760.0])
-    alone, beside = [], []
+    alone: list[float] = []
+    beside: list[float] = []
+    belief = company([spoken({760.0: 0.97}), spoken({760.0: 1.0})], 1, SHEET)
     for seed in range(4):
         take = engine(60 + seed, profile, seconds=7.5, uneven=0.08)
         noise = 1.2 * take.samples.std() * rng.normal(size=take.samples.size)
         sound = heard(take.samples + noise)
         paths = crank_paths(sound, SHEET)
         truth = float(np.median(take.rpm_at(np.arange(0.0, 7.5, 0.05))))
-        for told, idle_rpm in ((alone, None), (beside, 760.0)):
-            found = find_crank(sound, SHEET, heard_idle_rpm=idle_rpm, paths=paths)
+        for told, idle in ((alone, None), (beside, belief)):
+            found = find_crank(sound, SHEET, idle=idle, paths=paths)
             if found.track is not None:
                 told.append(found.track.rpm_median / truth)
     assert len(beside) >= max(len(alone), 3)

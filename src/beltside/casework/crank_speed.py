@@ -1,14 +1,17 @@
 """Crank speed of takes as it is used: from the sound, from what was read off, and from the case.
 
-All takes of a case are of one engine, so they share its idle speed: a take that leaves doubt, or
-is told at another speed, is judged once more beside the idle speed of the others.
+All takes of a case are of one engine, so they share its idle speed: each is judged once more
+beside what the others say of it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Final
+
+import numpy as np
+import numpy.typing as npt
 
 from beltside.base.errors import RecordingError, require_range
 from beltside.drive.sheet import DriveSheet
@@ -16,34 +19,39 @@ from beltside.sound.crank import (
     BELIEVED,
     CYLINDERS,
     CrankEstimate,
+    CrankEvidence,
     CrankPaths,
     estimate_crank,
 )
 from beltside.sound.crank_feed import CrankSound
-from beltside.sound.crank_prior import calm_share
+from beltside.sound.crank_path import RPM_HIGH, RPM_LOW
+from beltside.sound.crank_prior import (
+    IdleBelief,
+    idle_belief,
+    log_density_beside,
+    sheet_belief,
+)
 from beltside.sound.track import CrankTrack
+
+Float64 = npt.NDArray[np.float64]
 
 STATED_RANGE_RPM: Final = (300.0, 8000.0)
 STATED_AGREES: Final = 0.04
 """A stated speed and the sound's own agree within this share: dashboards read coarsely."""
 
-IN_COMPANY: Final = 0.5
-"""A speed judged beside what is known of it is believed from here on. Seen on a separate
-simulator: from 0.5 up none of 45 such speeds was wrong; own choice."""
+BESIDE_STATED: Final = 0.5
+"""A speed judged beside the speed stated of it is believed from here on; own choice."""
 
 STATED_CONFIDENCE: Final = 0.7
 """How far a stated speed is trusted when the sound can't confirm it; own choice."""
 
 SAME_SPEED: Final = 0.03
 
-SURE_TAKE: Final = 0.85
-"""A take this sure vouches for the idle speed of others; own choice."""
+VOICE: Final = 0.6
+"""How much each take's say about the idle speed counts for the others; own choice."""
 
-OTHERS_AGREE: Final = 0.9
-"""Other takes count as one sure take when their odds for one speed add up to this."""
-
-OUTVOTED: Final = 0.6
-"""A slower speed is not idle when its takes' odds add up to less than this share of another's."""
+ENGINE_NATS: Final = 2.0
+"""What speaks for an engine in a take when another take of the case surely holds one."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +59,8 @@ class CrankSpeed:
     """Crank speed as it is used for a take.
 
     `source` is "sound" or "stated"; `reason` says why there is no track; `warnings` what to know;
-    `likeliest_rpm` is the likeliest median speed even when it was not believed.
+    `likeliest_rpm` is the likeliest median speed even when it was not believed; `evidence` is what
+    the sound says for each speed, None where the sound was not asked.
     """
 
     track: CrankTrack | None
@@ -60,6 +69,7 @@ class CrankSpeed:
     source: str
     warnings: tuple[str, ...] = ()
     likeliest_rpm: float | None = None
+    evidence: CrankEvidence | None = field(default=None, repr=False, compare=False)
 
 
 def crank_paths(sound: CrankSound, sheet: DriveSheet) -> CrankPaths | None:
@@ -76,7 +86,8 @@ def find_crank(
     *,
     stated_rpm: float | None = None,
     near_rpm: float | None = None,
-    heard_idle_rpm: float | None = None,
+    idle: IdleBelief | None = None,
+    engine_nats: float = 0.0,
     paths: CrankPaths | None = None,
 ) -> CrankSpeed:
     """Crank speed of a take, from its sound and from what was read off, if anything.
@@ -91,8 +102,8 @@ def find_crank(
         Speed read off a dashboard or scan tool, 300 to 8000 [1/min]; used and checked.
     near_rpm
         Speed of this take that is likely for another reason [1/min].
-    heard_idle_rpm
-        Idle speed of the same engine heard in other takes [1/min].
+    idle, engine_nats
+        What other takes of the same engine say of its idle speed, and for an engine in this one.
     paths
         What was found in the same sound before.
     """
@@ -111,8 +122,9 @@ def find_crank(
         strokes=sheet.engine.strokes,
         idle_rpm=sheet.engine.idle_rpm,
         near_rpm=stated_rpm or near_rpm,
-        heard_idle_rpm=heard_idle_rpm if stated_rpm is None else None,
-        believed=BELIEVED if (stated_rpm or near_rpm or heard_idle_rpm) is None else IN_COMPANY,
+        idle=idle if stated_rpm is None else None,
+        engine_nats=engine_nats if stated_rpm is None else 0.0,
+        believed=BELIEVED if (stated_rpm or near_rpm) is None else BESIDE_STATED,
         paths=paths,
     )
     if stated_rpm is None:
@@ -122,6 +134,7 @@ def find_crank(
             heard.reason,
             "sound",
             likeliest_rpm=heard.evidence.rpm,
+            evidence=heard.evidence,
         )
     return _with_stated(heard, stated_rpm)
 
@@ -147,101 +160,91 @@ def _with_stated(heard: CrankEstimate, stated_rpm: float) -> CrankSpeed:
     )
 
 
-def company(cranks: Sequence[CrankSpeed], index: int) -> float | None:
-    """The idle speed that the other takes of a case agree on [1/min], None when they don't.
+def company(cranks: Sequence[CrankSpeed], index: int, sheet: DriveSheet) -> IdleBelief | None:
+    """What the other takes of a case and the drive sheet say of the idle speed; None when no
+    other take says anything.
 
-    A sure take is enough; else the odds of several that say the same are added, if one of them
-    was believed: takes of one engine are easily mistaken for the same multiple. Idle is the
-    slowest speed of the sure ones, takes with the speed raised lie above it, unless more of them
-    agree on another.
+    Each take speaks by all its candidate speeds, weighed by what its sound says for them, so
+    that two takes in doubt may settle each other. They are not independent (what makes one
+    engine look like another's double does so in all its takes), so they speak softer: `VOICE`.
     """
-    sure = [
-        (calm_rpm(one), one.confidence)
-        for number, one in enumerate(cranks)
-        if number != index and one.track is not None and one.confidence > SURE_TAKE
-    ]
-    if sure:
-        votes = [
-            (rpm, sum(odds for other, odds in sure if abs(other / rpm - 1.0) < SAME_SPEED))
-            for rpm, _ in sure
-        ]
-        most = max(total for _, total in votes)
-        return min(rpm for rpm, total in votes if total >= OUTVOTED * most)
     others = [
-        (one.likeliest_rpm, one)
+        voice
         for number, one in enumerate(cranks)
-        if number != index and one.likeliest_rpm is not None
+        if number != index and (voice := _voice(one)) is not None
     ]
-    for rpm, first in sorted(others, key=lambda one: -one[1].confidence):
-        if first.track is None:
-            continue
-        agree = [one.confidence for other, one in others if abs(other / rpm - 1.0) < SAME_SPEED]
-        if len(agree) > 1 and sum(agree) > OTHERS_AGREE:
-            return rpm
-    return None
+    if not others:
+        return None
+    start = np.log(sheet_belief(sheet.engine.idle_rpm).share)
+    return idle_belief(start + VOICE * np.sum(others, axis=0), heard=True)
 
 
-def calm_rpm(crank: CrankSpeed) -> float:
-    """The speed of a take's calmest part [1/min]: its median where it hardly changes."""
-    assert crank.track is not None
-    share = calm_share(crank.track)
-    return crank.track.rpm_median * (1.0 if share > 1.0 - 2.0 * SAME_SPEED else share)
+def _voice(crank: CrankSpeed) -> Float64 | None:
+    """Log likelihood of each idle speed by one take, up to a constant; None when it is silent."""
+    if crank.source == "stated" and crank.track is not None:
+        stated: Float64 = log_density_beside(np.array([crank.track.rpm_median]))[0]
+        return stated
+    heard = crank.evidence
+    if heard is None or heard.mains_hz:
+        return None
+    density = np.exp(log_density_beside(heard.calm_rpms))
+    top = max(float(heard.scores.max()), heard.none_score)
+    engine = np.exp(heard.scores - top) @ density
+    nothing = float(np.exp(heard.none_score - top)) / np.log(RPM_HIGH / RPM_LOW)
+    result: Float64 = np.log(engine + nothing)
+    return result
 
 
-def in_question(crank: CrankSpeed, idle_rpm: float) -> bool:
-    """Whether a take is to be looked at once more beside the idle speed of the others."""
-    if crank.track is None or crank.confidence <= SURE_TAKE:
-        return True
-    return abs(calm_rpm(crank) / idle_rpm - 1.0) > SAME_SPEED
+def surely_engine(cranks: Sequence[CrankSpeed], index: int) -> float:
+    """What the other takes say for an engine in this one [nats]: all are of one engine."""
+    nothing = [
+        1.0 if one.evidence is None else one.evidence.none
+        for number, one in enumerate(cranks)
+        if number != index
+    ]
+    stated = any(one.source == "stated" for number, one in enumerate(cranks) if number != index)
+    return ENGINE_NATS * (1.0 if stated else 1.0 - min(nothing, default=1.0))
 
 
-def settled(again: CrankSpeed, before: CrankSpeed, idle_rpm: float) -> CrankSpeed:
-    """What holds after a second look, which knows all that the first did and the idle speed.
-
-    What comes down to idle is believed from `IN_COMPANY` on, unless it takes the place of
-    another speed that was believed; all else as if alone. A speed believed before stays if it is
-    still the likeliest, and is withdrawn if it is not.
-    """
-    if again.track is not None:
-        at_idle = abs(calm_rpm(again) / idle_rpm - 1.0) < SAME_SPEED
-        if (at_idle and before.track is None) or again.confidence >= BELIEVED:
-            return again
-    if before.track is None or again.likeliest_rpm is None:
-        return before
+def settled(again: CrankSpeed, before: CrankSpeed) -> CrankSpeed:
+    """What holds after a second look, which knows all that the first did and the other takes."""
+    if again.track is not None or before.track is None or again.likeliest_rpm is None:
+        return again
     rpm = before.track.rpm_median
     if abs(again.likeliest_rpm / rpm - 1.0) < SAME_SPEED:
-        return before
-    return CrankSpeed(
-        None,
-        again.confidence,
-        f"by itself it sounds like {rpm:.0f} rpm, but with the idle speed of the other takes, "
-        f"{idle_rpm:.0f} rpm, another speed fits better",
-        before.source,
-        likeliest_rpm=again.likeliest_rpm,
+        return again
+    return replace(
+        again,
+        reason=f"by itself it sounds like {rpm:.0f} rpm, but beside the other takes another "
+        "speed fits better",
     )
 
 
 def settle(
     cranks: Sequence[CrankSpeed],
-    look_again: Callable[[Sequence[tuple[int, float]]], Sequence[CrankSpeed]],
+    sheet: DriveSheet,
+    look_again: Callable[[Sequence[tuple[int, IdleBelief, float]]], Sequence[CrankSpeed]],
 ) -> list[CrankSpeed]:
-    """The speeds of all takes, those in question looked at once more beside the others.
+    """The speeds of all takes, each looked at once more beside the others.
 
     Parameters
     ----------
     cranks
         What the first look at each take said.
+    sheet
+        Its idle speed, if it gives one.
     look_again
-        Given places of takes and the idle speed to judge each by, gives their speeds.
+        Given places of takes, the idle speed to judge each by and what speaks for an engine in
+        it [nats], gives their speeds.
     """
     wanted = [
-        (index, idle_rpm)
+        (index, idle, surely_engine(cranks, index))
         for index, one in enumerate(cranks)
         if one.source == "sound"
-        and (idle_rpm := company(cranks, index)) is not None
-        and in_question(one, idle_rpm)
+        and one.evidence is not None
+        and (idle := company(cranks, index, sheet)) is not None
     ]
     result = list(cranks)
-    for (index, idle_rpm), again in zip(wanted, look_again(wanted), strict=True):
-        result[index] = settled(again, cranks[index], idle_rpm)
+    for (index, _, _), again in zip(wanted, look_again(wanted), strict=True):
+        result[index] = settled(again, cranks[index])
     return result

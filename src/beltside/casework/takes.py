@@ -21,12 +21,13 @@ from beltside.drive.sheet import DriveSheet
 from beltside.media.report import SHORTEST_S
 from beltside.sound.crank import CrankPaths
 from beltside.sound.crank_feed import CrankFeed, CrankSound
+from beltside.sound.crank_prior import IdleBelief
 from beltside.sound.hearing import BLOCK_S, Hearing, hear_block, merge
 from beltside.sound.track import CrankTrack
 
 Float32 = npt.NDArray[np.float32]
 
-HEARING_VERSION: Final = 3
+HEARING_VERSION: Final = 4
 """Goes up with any change in what is heard in a take: crank speed, lines, measures, fingerprint.
 What is kept of takes that were heard by an earlier one does not count any more."""
 
@@ -200,18 +201,22 @@ def hear_all(
         say("finding the crank speed", 0.3)
         all_paths: list[CrankPaths | None] = [None] * total
 
-        def look(index: int, idle_rpm: float | None = None) -> CrankSpeed:
+        def look(
+            index: int, idle: IdleBelief | None = None, engine_nats: float = 0.0
+        ) -> CrankSpeed:
             paths = all_paths[index] = all_paths[index] or crank_paths(sounds[index], sheet)
             return find_crank(
                 sounds[index],
                 sheet,
                 stated_rpm=conditions[index].crank_rpm,
-                heard_idle_rpm=idle_rpm,
+                idle=idle,
+                engine_nats=engine_nats,
                 paths=paths,
             )
 
         settled = settle(
             list(pool.map(look, range(total))),
+            sheet,
             lambda wanted: list(pool.map(lambda one: look(*one), wanted)),
         )
         all_paths.clear()

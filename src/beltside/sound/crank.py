@@ -23,6 +23,7 @@ from beltside.sound.crank_choice import (
     mains_share,
     scale_error,
 )
+from beltside.sound.crank_classes import class_heights
 from beltside.sound.crank_feed import LOW_RATE_HZ, CrankSound
 from beltside.sound.crank_path import (
     CombMatch,
@@ -32,14 +33,15 @@ from beltside.sound.crank_path import (
     speed_grid,
 )
 from beltside.sound.crank_prior import (
+    IdleBelief,
     SpeedPrior,
+    StatedSpeed,
     calm_share,
-    heard_prior,
-    sheet_prior,
-    stated_prior,
+    sheet_belief,
 )
 from beltside.sound.crank_refine import sharpen
-from beltside.sound.crank_score import candidate_measures, odds, take_measures
+from beltside.sound.crank_score import candidate_measures, odds, scores, take_measures
+from beltside.sound.crank_weights import WEIGHTS
 from beltside.sound.track import CrankTrack
 
 Float64 = npt.NDArray[np.float64]
@@ -54,11 +56,16 @@ SCALE_KEPT: Final = 3e-4
 """A path this close to its lines' own speed needs no second look at them: the lines used move by
 less than a third of a bin."""
 
+FREER_BONUS: Final = 0.5
+FREER_COST: Final = 0.02
+"""Share of the pull towards idle that a freer path feels, and its cost of each rpm of change."""
+
 DIFFERENT_SHARE: Final = 0.03
 """Paths that part for less than this share of a take are the same."""
 
-ENGINE_NATS: Final = 2.0
-"""What speaks for an engine in a take when another take of the case surely holds one."""
+LED: Final = 0.05
+LEADS: Final = 0.6
+"""A path is led to an idle speed that is known to 5 % with this probability; own choice."""
 
 SAME_SPEED: Final = 0.02
 """Candidates closer than this share of their speed say the same."""
@@ -119,8 +126,12 @@ class CrankEvidence:
         50 or 60 when the lines are those of mains hum, else 0.
     measures, take
         What the odds were worked out from (`crank_score`).
-    rpms
-        Median speed of each candidate [1/min].
+    rpms, calm_rpms
+        Speed of each candidate [1/min]: its median, and that of its calmest part.
+    scores, none_score
+        What the sound says for each candidate and for none of them, up to one constant [nats].
+    tracks, of_track
+        The paths' tracks, and which of them each candidate is a multiple of.
     """
 
     rpm: float
@@ -134,6 +145,17 @@ class CrankEvidence:
     measures: Float64
     take: Float64
     rpms: Float64
+    calm_rpms: Float64
+    scores: Float64
+    none_score: float
+    tracks: tuple[CrankTrack, ...]
+    of_track: tuple[int, ...]
+
+    def speeds_at(self, time_s: Float64) -> Float64:
+        """Speed of every candidate at some moments, shape (candidates, moments) [1/min]."""
+        along = np.array([one.rpm_at(time_s) / one.rpm_median for one in self.tracks])
+        speeds: Float64 = along[list(self.of_track)] * self.rpms[:, None]
+        return speeds
 
 
 @dataclass(frozen=True)
@@ -152,6 +174,7 @@ class _Reading:
     track: CrankTrack
     lines: LineEvidence
     candidates: list[Candidate]
+    classes: Float64
 
 
 class CrankPaths:
@@ -173,10 +196,11 @@ class CrankPaths:
     ) -> None:
         self._sound = sound
         self._engine = _Engine(cylinders, strokes)
-        self._bonus = sheet_prior(idle_rpm).path_bonus()
+        self._bonus = sheet_belief(idle_rpm).path_bonus()
         self._combs = comb_match(sound, cylinders, strokes)
         self._banned = np.zeros(self._combs.match.shape, dtype=np.bool_)
         self._readings: list[_Reading] = []
+        self._freer: list[_Reading | None] = []
         self.mains_hz = _mains_hz(sound)
 
     def reading(self, number: int) -> _Reading:
@@ -189,9 +213,20 @@ class CrankPaths:
             self._readings.append(_read(self._sound, path, self._engine))
         return self._readings[number]
 
+    def freer(self) -> _Reading | None:
+        """The first path found with less pull towards idle and at less cost for each change: it
+        follows a blip that the first one may have cut off; None when it is the same."""
+        if not self._freer:
+            bonus = FREER_BONUS * self._bonus
+            path = best_path(self._combs, bonus=bonus, change_cost=FREER_COST)
+            self._freer.append(self._apart(path))
+        return self._freer[0]
+
     def beside(self, prior: SpeedPrior) -> _Reading | None:
         """A path led by what is known of the speed; None when it is the first one again."""
-        path = best_path(self._combs, bonus=prior.path_bonus())
+        return self._apart(best_path(self._combs, bonus=prior.path_bonus()))
+
+    def _apart(self, path: SpeedPath) -> _Reading | None:
         first = self.reading(0).path
         apart = np.abs(np.log(path.rpm / first.rpm)) > SAME_SPEED
         return _read(self._sound, path, self._engine) if apart.mean() > DIFFERENT_SHARE else None
@@ -204,7 +239,8 @@ def estimate_crank(
     strokes: int = 4,
     idle_rpm: float | None = None,
     near_rpm: float | None = None,
-    heard_idle_rpm: float | None = None,
+    idle: IdleBelief | None = None,
+    engine_nats: float = 0.0,
     believed: float = BELIEVED,
     paths: CrankPaths | None = None,
 ) -> CrankEstimate:
@@ -222,8 +258,10 @@ def estimate_crank(
         Idle speed from the drive sheet, 300 to 2000; takes are more often near it than not.
     near_rpm
         Speed of this very take, when it was read off or is otherwise known about.
-    heard_idle_rpm
-        Idle speed of the same engine heard in another take, when that is known.
+    idle
+        What is believed of the idle speed after other takes of the same engine.
+    engine_nats
+        What speaks for an engine in this take before it is heard [nats].
     believed
         Probability from which a speed is given.
     paths
@@ -242,11 +280,12 @@ def estimate_crank(
     _check(sound, cylinders, strokes, idle_rpm)
     paths = paths or CrankPaths(sound, cylinders, strokes, idle_rpm)
     readings = [paths.reading(0)]
-    prior = sheet_prior(idle_rpm)
-    engine_nats = 0.0
-    if near_rpm is not None or heard_idle_rpm is not None:
-        prior = heard_prior(heard_idle_rpm) if heard_idle_rpm else stated_prior(near_rpm or 0.0)
-        engine_nats = ENGINE_NATS if heard_idle_rpm else 0.0
+    freer = paths.freer()
+    readings += [freer] if freer else []
+    prior: SpeedPrior = idle or sheet_belief(idle_rpm)
+    if near_rpm is not None:
+        prior = StatedSpeed(near_rpm)
+    if near_rpm is not None or (idle is not None and idle.near(idle.likeliest_rpm, LED) > LEADS):
         led = paths.beside(prior)
         readings += [led] if led else []
     known = len(readings) - 1
@@ -292,7 +331,10 @@ def _read(sound: CrankSound, path: SpeedPath, engine: _Engine) -> _Reading:
         lines = line_evidence(sound, track)
     track = _to_the_ends(track, sound.duration_s)
     found = candidates(lines, track.rpm_median, engine.cylinders, engine.strokes)
-    return _Reading(path, track, lines, found)
+    classes = np.array(
+        [class_heights(lines, one.multiple, engine.cylinders, engine.strokes) for one in found]
+    )
+    return _Reading(path, track, lines, found, classes)
 
 
 def _to_the_ends(track: CrankTrack, duration_s: float) -> CrankTrack:
@@ -345,11 +387,13 @@ def _decide(
     )
     paths = [reading.path for reading in readings]
     calm = [1.0 if prior.of_whole_take else calm_share(one.track) for one in readings]
-    log_prior = prior.log_density(rpms * np.array([calm[number] for number in of_path]))
-    measures = candidate_measures(found, paths, of_path, log_prior)
+    calm_rpms = rpms * np.array([calm[number] for number in of_path])
+    classes = np.concatenate([one.classes for one in readings])
+    measures = candidate_measures(found, classes, paths, of_path)
     turns = readings[0].track.rpm_median / 60.0 * sound.duration_s
     take = take_measures(found, paths, turns)
-    share, none = odds(measures, take, engine_nats)
+    score, none_score = scores(measures, take, WEIGHTS)
+    share, none = odds(score, none_score - engine_nats, prior.log_density(calm_rpms))
     # Candidates of two paths at the same speed count together.
     same = np.abs(np.log(rpms[:, None] / rpms[None, :])) < SAME_SPEED
     together = same @ share
@@ -369,6 +413,11 @@ def _decide(
         measures=measures,
         take=take,
         rpms=rpms,
+        calm_rpms=calm_rpms,
+        scores=score,
+        none_score=none_score,
+        tracks=tuple(one.track for one in readings),
+        of_track=tuple(of_path),
     )
     track = _scaled(reading.track, chosen.multiple)
     leaps = _leaps(track)

@@ -257,6 +257,7 @@ def best_path(
     combs: CombMatch,
     banned: npt.NDArray[np.bool_] | None = None,
     bonus: Float64 | None = None,
+    change_cost: float = CHANGE_COST,
 ) -> SpeedPath:
     """The path through the frames with the most match for the least change of speed.
 
@@ -268,6 +269,8 @@ def best_path(
         Candidates not to be used, shape (n, candidates).
     bonus
         Added to the match of each candidate in every frame, shape (candidates,) [sigmas].
+    change_cost
+        Cost of each rpm away from where the acceleration leads [sigmas].
     """
     score = combs.match.astype(np.float64)
     if bonus is not None:
@@ -276,7 +279,7 @@ def best_path(
         score = np.where(banned, score - 50.0, score)
     frames, candidates = score.shape
     index = np.arange(candidates)
-    cost = CHANGE_COST * speed_grid()
+    cost = change_cost * speed_grid()
     total = score[0].copy()
     led = np.full((frames, candidates), -np.inf)
     source = np.zeros((frames, candidates), dtype=np.int16)

@@ -1,13 +1,15 @@
 """What is known of an engine's speed before its sound is judged.
 
-Most takes are made at idle, and one with the speed raised mostly starts or ends there. So the
-speed a take is judged by is a low one along it, and its path is led towards idle a little.
+An engine has one idle speed. Most takes are made at it, some with the speed raised to two or
+three times it, and those mostly start or end there. So the speed a take is judged by is a low one
+along it, and what is believed of the idle speed, from the drive sheet and from other takes of the
+same engine, says how likely each speed is.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -17,26 +19,36 @@ from beltside.sound.track import CrankTrack
 
 Float64 = npt.NDArray[np.float64]
 
-USUAL_IDLE: Final = (800.0, 0.25)
-"""Idle speed where none is known [1/min], and its spread as a share."""
+IDLE_STEP: Final = 0.01
+IDLE_RPM: Final[Float64] = 400.0 * np.exp(IDLE_STEP * np.arange(133))
+"""Idle speeds that are weighed against each other, 400 to 1500 [1/min]."""
 
-SHEET_SPREAD: Final = 0.12
+USUAL_IDLE: Final = (780.0, 0.18)
+"""Idle speed where none is known [1/min], and its spread as a share; own choice."""
+
+SHEET_SPREAD: Final = 0.09
 """Spread of the true idle about that of the drive sheet: cold, loaded, worn; own choice."""
 
-HEARD_SPREAD: Final = 0.035
-"""Spread about the idle heard in other takes of the same engine."""
+ODD_IDLE: Final = 0.1
+"""Share of engines that idle anywhere, whatever is usual or written; own choice."""
 
-IDLE_SHARE: Final = 0.5
-HEARD_IDLE_SHARE: Final = 0.85
-"""Shares of takes that are at idle for a while."""
+AT_IDLE: Final = (0.67, 0.0, 0.03)
+"""Takes at idle: their share, how far off idle they lie, and their spread, in logarithms."""
 
-FAST_RPM: Final = 4500.0
-"""An engine is seldom revved beyond this with the bonnet open."""
+UNSETTLED: Final = (0.1, 0.05, 0.12)
+"""Takes with a cold or loaded engine."""
+
+RAISED: Final = (0.2, float(np.log(2.3)), 0.45)
+"""Takes held above idle all along: a foot or a hand holds an engine at two to three times its
+idle, seldom beyond five times. Shares, ratio and spread are own choices."""
+
+ANYWHERE: Final = 0.03
+"""Share of takes at any other speed an engine can turn at."""
 
 STALLING: Final = 0.88
-"""No engine turns slower than this share of its idle, heard elsewhere."""
+"""No engine turns slower than this share of its idle."""
 
-STALLED_NATS: Final = 6.0
+STALLED_NATS: Final = 5.0
 
 LOW_PERCENTILE: Final = 8.0
 """Percentile along a take that stands for its lowest speed; a path may stray below it."""
@@ -47,65 +59,132 @@ FAST_BONUS: Final = -2.0
 
 STALLED_BONUS: Final = -30.0
 
+STATED_SPREAD: Final = 0.035
+STATED_SHARE: Final = 0.85
+"""A speed read off a dashboard: its spread, and how often the take is near it."""
 
-@dataclass(frozen=True)
-class SpeedPrior:
-    """What is expected of a take's speed.
 
-    Attributes
-    ----------
-    centre_rpm, spread
-        Where the speed of its calmest part is expected, and its spread as a share.
-    share
-        How probable it is to be there at all, 0 to 1; else it is anywhere.
-    slowest_rpm
-        Below this the engine would stall; 0 when that is not known.
-    of_whole_take
-        The speed expected is the take's median, not that of its calmest part.
-    """
+class SpeedPrior(Protocol):
+    """What is expected of a take's speed."""
 
-    centre_rpm: float
-    spread: float
-    share: float
-    slowest_rpm: float = 0.0
-    of_whole_take: bool = False
+    @property
+    def of_whole_take(self) -> bool:
+        """The speed expected is the take's median, not that of its calmest part."""
+        ...
 
     def log_density(self, rpm: Float64) -> Float64:
         """Log density at these speeds, per unit of log speed [nats]."""
-        at = np.log(rpm)
-        near = np.exp(-0.5 * ((at - np.log(self.centre_rpm)) / self.spread) ** 2)
-        near /= self.spread * np.sqrt(2.0 * np.pi)
-        # Few takes run fast: half as often.
-        span = np.log(FAST_RPM / RPM_LOW) + 0.5 * np.log(RPM_HIGH / FAST_RPM)
-        anywhere = np.where(rpm < FAST_RPM, 1.0, 0.5) / span
-        result: Float64 = np.log(self.share * near + (1.0 - self.share) * anywhere)
-        return result - STALLED_NATS * (rpm < self.slowest_rpm)
+        ...
 
     def path_bonus(self) -> Float64:
         """What each speed of the grid gains in a frame's match, shape (candidates,) [sigmas]."""
+        ...
+
+
+@dataclass(frozen=True)
+class IdleBelief:
+    """What is believed of an engine's idle speed.
+
+    Attributes
+    ----------
+    share
+        Probability of each speed of `IDLE_RPM`, adding up to 1.
+    heard
+        Whether takes of this very engine are behind it.
+    """
+
+    share: Float64
+    heard: bool = False
+
+    @property
+    def of_whole_take(self) -> bool:
+        """Idle is the speed of a take's calmest part."""
+        return False
+
+    @property
+    def likeliest_rpm(self) -> float:
+        """The likeliest idle speed [1/min]."""
+        return float(IDLE_RPM[int(np.argmax(self.share))])
+
+    @property
+    def spread(self) -> float:
+        """How far the idle speed may lie from the likeliest, as a share."""
+        away = np.log(IDLE_RPM / self.likeliest_rpm)
+        return float(np.sqrt((self.share * away**2).sum() + AT_IDLE[2] ** 2))
+
+    def near(self, rpm: float, share: float) -> float:
+        """Probability that idle lies within that share of a speed."""
+        return float(self.share[np.abs(IDLE_RPM / rpm - 1.0) <= share].sum())
+
+    def log_density(self, rpm: Float64) -> Float64:
+        """Log density of a take's calm speed, per unit of log speed [nats]."""
+        result: Float64 = np.log(np.exp(log_density_beside(rpm)) @ self.share)
+        return result
+
+    def path_bonus(self) -> Float64:
+        """Towards idle, less the faster, and kept above stalling where idle was heard."""
         grid = speed_grid()
-        away = np.log(grid / self.centre_rpm)
+        away = np.log(grid / self.likeliest_rpm)
         bonus = IDLE_BONUS * np.exp(-0.5 * (away / self.spread) ** 2)
-        if not self.of_whole_take:
-            bonus += FAST_BONUS * np.maximum(away, 0.0)
-        result: Float64 = bonus + STALLED_BONUS * (grid < self.slowest_rpm)
+        bonus += FAST_BONUS * np.maximum(away, 0.0)
+        if self.heard:
+            bonus = bonus + STALLED_BONUS * (grid < STALLING * self.likeliest_rpm)
+        return bonus
+
+
+@dataclass(frozen=True)
+class StatedSpeed:
+    """A take's own speed, read off a dashboard [1/min]."""
+
+    rpm: float
+
+    @property
+    def of_whole_take(self) -> bool:
+        """A dashboard is read at any moment."""
+        return True
+
+    def log_density(self, rpm: Float64) -> Float64:
+        """Log density of a take's median speed, per unit of log speed [nats]."""
+        near = _bell(np.log(rpm / self.rpm), 0.0, STATED_SPREAD)
+        span = np.log(RPM_HIGH / RPM_LOW)
+        result: Float64 = np.log(STATED_SHARE * near + (1.0 - STATED_SHARE) / span)
+        return result
+
+    def path_bonus(self) -> Float64:
+        """Towards the stated speed; it says nothing of what lies far from it."""
+        away = np.log(speed_grid() / self.rpm)
+        result: Float64 = IDLE_BONUS * np.exp(-0.5 * (away / STATED_SPREAD) ** 2)
         return result
 
 
-def sheet_prior(idle_rpm: float | None) -> SpeedPrior:
+def _bell(at: Float64, centre: float, spread: float) -> Float64:
+    result: Float64 = np.exp(-0.5 * ((at - centre) / spread) ** 2) / (spread * np.sqrt(2 * np.pi))
+    return result
+
+
+def log_density_beside(rpm: Float64) -> Float64:
+    """Log density of a take's calm speed beside each idle speed, shape (speeds, idle speeds)."""
+    away = np.log(np.asarray(rpm)[:, None] / IDLE_RPM)
+    density = np.zeros_like(away)
+    for share, centre, spread in (AT_IDLE, UNSETTLED, RAISED):
+        density += share * _bell(away, centre, spread)
+    density += ANYWHERE / np.log(RPM_HIGH / RPM_LOW)
+    result: Float64 = np.log(density) - STALLED_NATS * (away < np.log(STALLING))
+    return result
+
+
+def idle_belief(log_share: Float64, *, heard: bool = False) -> IdleBelief:
+    """From the logarithm of each idle speed's probability, up to a constant."""
+    share = np.exp(log_share - log_share.max())
+    return IdleBelief(share / share.sum(), heard)
+
+
+def sheet_belief(idle_rpm: float | None) -> IdleBelief:
     """From the idle speed of the drive sheet, if it gives one."""
     centre, spread = USUAL_IDLE if idle_rpm is None else (idle_rpm, SHEET_SPREAD)
-    return SpeedPrior(centre, spread, IDLE_SHARE)
-
-
-def heard_prior(idle_rpm: float) -> SpeedPrior:
-    """From the idle speed heard in other takes of the same engine."""
-    return SpeedPrior(idle_rpm, HEARD_SPREAD, HEARD_IDLE_SHARE, STALLING * idle_rpm)
-
-
-def stated_prior(rpm: float) -> SpeedPrior:
-    """From the take's own speed, read off a dashboard."""
-    return SpeedPrior(rpm, HEARD_SPREAD, HEARD_IDLE_SHARE, of_whole_take=True)
+    density = (1.0 - ODD_IDLE) * _bell(np.log(IDLE_RPM / centre), 0.0, spread)
+    density += ODD_IDLE / (IDLE_STEP * IDLE_RPM.size)
+    return idle_belief(np.log(density))
 
 
 def calm_share(track: CrankTrack) -> float:

@@ -1,9 +1,10 @@
-"""The odds between candidate speeds, and against "can't tell".
+"""What the sound says for each candidate speed, and for none of them ("can't tell").
 
 A conditional logit (McFadden 1974) over all candidates of all paths, with "none of them" as one
-more choice: readable weights on a few tempered measures of each candidate. The weights were
-fitted on simulated takes of three simulators by scripts/fit_crank.py and checked on others and
-on real recordings; docs/methods/crank-speed.md has the figures.
+more choice. Each candidate's score is a weighted sum of its measures and of a few bends of such
+sums (`Weights.bends`): whether an even engine idles at a speed or runs at half of it hangs on
+several measures at once. The weights stand in `crank_weights.py`, fitted on takes of three
+simulators by scripts/fit_crank.py; docs/methods/crank-speed.md has the figures.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.sound.crank_choice import Candidate
+from beltside.sound.crank_classes import CLASS_MEASURES
 from beltside.sound.crank_path import SpeedPath
 
 Float64 = npt.NDArray[np.float64]
@@ -26,31 +28,47 @@ CANDIDATE_MEASURES: Final = (
     "halves",
     "lead",
     "pulse",
-    "prior",
     "behind",
     "covered",
     "beyond_chance",
     "match",
+    *CLASS_MEASURES,
 )
 TAKE_MEASURES: Final = ("one", "match", "evidence", "turns")
-
-
-@dataclass(frozen=True)
-class Weights:
-    """Weights of the candidates' measures and of the take's, in the order named above."""
-
-    candidate: tuple[float, ...]
-    none: tuple[float, ...]
-
 
 MOST_TURNS: Final = 160.0
 """Turns beyond these count no more towards "none of them": the weights were fitted on takes of 5 to
 10 s, and a minute of a clear engine must not look like nothing."""
 
-WEIGHTS: Final = Weights(
-    candidate=(0.451, -0.560, 0.492, 0.500, -0.250, 0.800, 1.238, 0.883, 1.331, 0.792),
-    none=(-2.503, -1.993, -0.264, 2.365),
-)
+Rows = tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Weights of the measures, in the order named above.
+
+    Attributes
+    ----------
+    centre, spread
+        Each measure's mean and spread over the takes of the fit; weights are for (measure -
+        centre) / spread.
+    candidate
+        Weights of a candidate's measures.
+    bends
+        Weights of its measures inside each bend, one row per bend.
+    bend_at, bend_size
+        A bend adds bend_size * tanh(its weighted sum + bend_at).
+    none
+        Weights of the take's measures for "none of them".
+    """
+
+    centre: tuple[float, ...]
+    spread: tuple[float, ...]
+    candidate: tuple[float, ...]
+    bends: Rows
+    bend_at: tuple[float, ...]
+    bend_size: tuple[float, ...]
+    none: tuple[float, ...]
 
 
 def tempered(nats: Float64) -> Float64:
@@ -60,11 +78,15 @@ def tempered(nats: Float64) -> Float64:
 
 
 def candidate_measures(
-    found: Sequence[Candidate], paths: Sequence[SpeedPath], of_path: Sequence[int], prior: Float64
+    found: Sequence[Candidate],
+    classes: Float64,
+    paths: Sequence[SpeedPath],
+    of_path: Sequence[int],
 ) -> Float64:
     """Measures of each candidate, shape (candidates, measures).
 
-    `of_path` says which of `paths` each candidate belongs to; `prior` is each one's log prior.
+    `classes` are its heights by class (`crank_classes`), shape (candidates, classes); `of_path`
+    says which of `paths` it belongs to.
     """
     evidence = np.array([one.evidence for one in found])
     columns = [
@@ -75,13 +97,12 @@ def candidate_measures(
     chance = np.array([one.chance for one in found])
     match = np.array([float(paths[index].match.mean()) for index in of_path])
     columns += [
-        prior,
         tempered(evidence - evidence.max()),
         covered,
         (covered - chance) / (1.0 - np.minimum(chance, 0.95)),
         np.log1p(np.maximum(match, 0.0)),
     ]
-    return np.column_stack(columns)
+    return np.column_stack((*columns, classes))
 
 
 def take_measures(found: Sequence[Candidate], paths: Sequence[SpeedPath], turns: float) -> Float64:
@@ -97,15 +118,17 @@ def take_measures(found: Sequence[Candidate], paths: Sequence[SpeedPath], turns:
     )
 
 
-def odds(
-    candidates: Float64, take: Float64, engine_nats: float = 0.0, weights: Weights = WEIGHTS
-) -> tuple[Float64, float]:
-    """Probability of each candidate, shape (candidates,), and of none of them.
+def scores(candidates: Float64, take: Float64, weights: Weights) -> tuple[Float64, float]:
+    """What the sound says for each candidate, shape (candidates,), and for none of them [nats]."""
+    even = (candidates - np.array(weights.centre)) / np.array(weights.spread)
+    bends = np.tanh(even @ np.array(weights.bends).T + np.array(weights.bend_at))
+    result: Float64 = even @ np.array(weights.candidate) + bends @ np.array(weights.bend_size)
+    return result, float(take @ np.array(weights.none))
 
-    `engine_nats` is what is known from elsewhere to speak for an engine.
-    """
-    none = float(take @ np.array(weights.none)) - engine_nats
-    scores = np.append(candidates @ np.array(weights.candidate), none)
-    share = np.exp(scores - scores.max())
+
+def odds(score: Float64, none_score: float, log_prior: Float64) -> tuple[Float64, float]:
+    """Probability of each candidate, shape (candidates,), and of none of them."""
+    total = np.append(score + log_prior, none_score)
+    share = np.exp(total - total.max())
     share /= share.sum()
     return share[:-1], float(share[-1])
