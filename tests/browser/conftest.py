@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -38,6 +39,13 @@ def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def demo_address(demo_folder: Path) -> Iterator[str]:
     """A server of the demo shop, for pages that are only looked at."""
     with served(demo_folder, "--workers", "0") as address:
+        yield address
+
+
+@pytest.fixture(scope="session")
+def quiet_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A server of a shop that several tests share, each with a job of its own; nothing listens."""
+    with served(tmp_path_factory.mktemp("quiet") / "shop", "--workers", "0") as address:
         yield address
 
 
@@ -77,24 +85,35 @@ def engine(tmp_path_factory: pytest.TempPathFactory) -> EngineRunning:
     return EngineRunning(folder, drive_toml(case.sheet))
 
 
-@contextmanager
-def chromium(microphone: Path | None = None) -> Iterator[Browser]:
-    """Debian's Chromium; what its microphone hears is a file."""
-    arguments = ["--no-sandbox"]
-    if microphone is not None:
-        arguments += [
-            "--use-fake-ui-for-media-stream",
-            "--use-fake-device-for-media-stream",
-            f"--use-file-for-fake-audio-capture={microphone}",
-        ]
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=shutil.which("chromium"), args=arguments
-        )
-        try:
-            yield browser
-        finally:
-            browser.close()
+Chromium = Callable[..., Browser]
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Chromium]:
+    """Gives Debian's Chromium; what its microphone hears is a file.
+
+    One for each microphone, running for the whole session: tests open contexts of their own in it.
+    """
+    running: dict[Path | None, Browser] = {}
+    with sync_playwright() as playwright, ExitStack() as ends:
+
+        def launched(microphone: Path | None = None) -> Browser:
+            if microphone not in running:
+                arguments = ["--no-sandbox"]
+                if microphone is not None:
+                    arguments += [
+                        "--use-fake-ui-for-media-stream",
+                        "--use-fake-device-for-media-stream",
+                        f"--use-file-for-fake-audio-capture={microphone}",
+                    ]
+                browser = playwright.chromium.launch(
+                    executable_path=shutil.which("chromium"), args=arguments
+                )
+                ends.callback(browser.close)
+                running[microphone] = browser
+            return running[microphone]
+
+        yield launched
 
 
 @dataclass
@@ -107,13 +126,16 @@ class Told:
 Opens = Callable[..., Page]
 
 
-def opener(browser: Browser, address: str, told: Told) -> Opens:
+@contextmanager
+def opener(browser: Browser, address: str, told: Told) -> Iterator[Opens]:
     """Opens pages of a server as a phone does; what the browser complains of goes to `told`."""
+    contexts = []
 
     def opens(path: str = "/", **options: Any) -> Page:
         context = browser.new_context(
             **{"viewport": PHONE, "base_url": address, "accept_downloads": True, **options}
         )
+        contexts.append(context)
         context.set_default_timeout(PATIENCE_MS)
         page = context.new_page()
         page.on("pageerror", lambda error: told.lines.append(str(error)))
@@ -124,7 +146,11 @@ def opener(browser: Browser, address: str, told: Told) -> Opens:
         page.goto(path)
         return page
 
-    return opens
+    try:
+        yield opens
+    finally:
+        for context in contexts:
+            context.close()
 
 
 @pytest.fixture
@@ -136,7 +162,26 @@ def told() -> Iterator[Told]:
 
 
 @pytest.fixture
-def phone(shop_address: str, engine: EngineRunning, told: Told) -> Iterator[Opens]:
+def phone(
+    shop_address: str, engine: EngineRunning, chromium: Chromium, told: Told
+) -> Iterator[Opens]:
     """Opens a page of the empty shop on a phone whose microphone hears the engine."""
-    with chromium(engine.take("belt-on")) as browser:
-        yield opener(browser, shop_address, told)
+    with opener(chromium(engine.take("belt-on")), shop_address, told) as opens:
+        yield opens
+
+
+@pytest.fixture
+def hand(quiet_address: str, chromium: Chromium, told: Told) -> Iterator[Opens]:
+    """Opens a page of the shop that several tests share, on a phone without a microphone."""
+    with opener(chromium(), quiet_address, told) as opens:
+        yield opens
+
+
+def new_job(page: Page, *, car: str = "", owner: str = "") -> str:
+    """Open a job from the list of jobs; gives its address on the server."""
+    page.get_by_label("What the owner says").fill("It howls at the front.")
+    page.get_by_label("Car", exact=True).fill(car)
+    page.get_by_label("Owner", exact=True).fill(owner)
+    page.get_by_role("button", name="Open the job").click()
+    page.wait_for_url(re.compile(r"/job/\d+$"))
+    return "/job/" + page.url.rpartition("/")[2]

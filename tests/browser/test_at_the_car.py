@@ -11,29 +11,22 @@ from playwright.sync_api import Page, expect
 
 from beltside.rig.photo_part import draw_part, photograph_part
 
-from .conftest import Opens, Told
+from .conftest import Opens, Told, new_job
 
 GAP_MS = 1100
 """A second tap sooner than a second is taken for the same one."""
 
 
-def new_job(page: Page) -> None:
-    page.get_by_label("What the owner says").fill("loses coolant")
-    page.get_by_role("button", name="Open the job").click()
-    expect(page).to_have_url(re.compile(r"/job/\d+"))
-
-
 def hold_begun(page: Page) -> None:
-    page.goto("/job/1/hold")
+    page.goto(f"{new_job(page)}/hold")
     page.locator("[name=cap]").fill("1.1 bar")
     page.locator("[name=unit][value=bar]").check()
     page.locator("[name=step_bar][value='0.02']").check()
     page.get_by_role("button", name="Begin the test").click()
 
 
-def test_hold_test_live(phone: Opens, told: Told) -> None:
-    page = phone()
-    new_job(page)
+def test_hold_test_live(hand: Opens, told: Told) -> None:
+    page = hand()
     hold_begun(page)
     gauge = page.locator("#pressure")
     expect(gauge).to_have_value("1.10")
@@ -76,9 +69,8 @@ def test_hold_test_live(phone: Opens, told: Told) -> None:
     told.lines[:] = [line for line in told.lines if "ERR_FAILED" not in line]
 
 
-def test_hold_test_without_javascript(phone: Opens) -> None:
-    page = phone(java_script_enabled=False)
-    new_job(page)
+def test_hold_test_without_javascript(hand: Opens) -> None:
+    page = hand(java_script_enabled=False)
     hold_begun(page)
     expect(page.locator(".less")).to_be_hidden()
     page.locator(".keep-it").click()
@@ -94,10 +86,10 @@ def test_hold_test_without_javascript(phone: Opens) -> None:
     expect(page.locator("form.end")).to_contain_text("Leaking")
 
 
-def test_bolts_ticked_on_the_drawing(phone: Opens, told: Told) -> None:
-    page = phone()
-    new_job(page)
-    page.goto("/job/1/bolts")
+def test_bolts_ticked_on_the_drawing(hand: Opens, told: Told) -> None:
+    page = hand()
+    job = new_job(page)
+    page.goto(f"{job}/bolts")
     page.locator("[name=fastener]").fill("pump & housing")
     page.locator("[name=torque]").fill("10 N m")
     page.locator("[name=torque_source]").fill("service data, page 3")
@@ -140,10 +132,10 @@ def photos(folder: Path) -> dict[str, Path]:
     return found
 
 
-def test_parts_marked_by_tap(phone: Opens, tmp_path: Path) -> None:
-    page = phone()
-    new_job(page)
-    page.goto("/job/1/match")
+def test_parts_marked_by_tap(hand: Opens, tmp_path: Path) -> None:
+    page = hand()
+    job = new_job(page)
+    page.goto(f"{job}/match")
     page.locator("[name=disc_mm]").fill("24")
     for name, path in photos(tmp_path).items():
         page.locator(f"[name='{name}.file']").set_input_files(path)
@@ -166,10 +158,10 @@ def test_parts_marked_by_tap(phone: Opens, tmp_path: Path) -> None:
     expect(page.locator("path.gap")).to_have_count(2)
 
 
-def test_coolant_bench_shows_the_fields_of_the_tool_used(phone: Opens) -> None:
-    page = phone()
-    new_job(page)
-    page.goto("/job/1/coolant?part=mix")
+def test_coolant_bench_shows_the_fields_of_the_tool_used(hand: Opens) -> None:
+    page = hand()
+    job = new_job(page)
+    page.goto(f"{job}/coolant?part=mix")
     expect(page.locator("#f-mix-freezing_c")).to_be_visible()
     expect(page.locator("#f-mix-specific_gravity")).to_be_hidden()
     page.locator("#mix [name=tool][value=hydrometer]").check()
@@ -180,10 +172,10 @@ def test_coolant_bench_shows_the_fields_of_the_tool_used(phone: Opens) -> None:
     expect(page.locator("#mix .answered")).to_contain_text("glycol by volume")
 
 
-def test_belt_off_clock_goes_on_over_a_reload_and_times_a_reading(phone: Opens) -> None:
-    page = phone()
-    new_job(page)
-    page.goto("/job/1/coolant?part=clock")
+def test_belt_off_clock_goes_on_over_a_reload_and_times_a_reading(hand: Opens) -> None:
+    page = hand()
+    job = new_job(page)
+    page.goto(f"{job}/coolant?part=clock")
     for name, value in (("displacement_l", "1.4"), ("coolant_l", "5.5"), ("start_c", "20")):
         page.locator(f"#f-clock-{name}").fill(value)
     page.locator("#ask-clock button.main").click()
@@ -198,10 +190,10 @@ def test_belt_off_clock_goes_on_over_a_reload_and_times_a_reading(phone: Opens) 
     expect(page.locator("[name='readings.0.minutes']")).to_have_value(re.compile(r"0:\d\d"))
 
 
-def test_photos_wait_while_the_link_is_lost(phone: Opens, tmp_path: Path, told: Told) -> None:
-    page = phone()
-    new_job(page)
-    page.goto("/job/1/match")
+def test_photos_wait_while_the_link_is_lost(hand: Opens, tmp_path: Path, told: Told) -> None:
+    page = hand()
+    job = new_job(page)
+    page.goto(f"{job}/match")
     page.locator("[name=disc_mm]").fill("24")
     page.route("**/photo", lambda route: route.abort())
     for count, (name, path) in enumerate(photos(tmp_path).items(), start=1):
@@ -217,6 +209,6 @@ def test_photos_wait_while_the_link_is_lost(phone: Opens, tmp_path: Path, told: 
     expect(page.locator(".photo-kept")).to_have_count(2)
     page.get_by_role("button", name="Look for the holes").click()
     expect(page.locator(".marking .photo")).to_have_count(2)
-    page.goto("/job/1/pulleys")
+    page.goto(f"{job}/pulleys")
     expect(page.locator(".rows.photos li")).to_have_count(2)
     told.lines[:] = [line for line in told.lines if "ERR_FAILED" not in line]

@@ -22,7 +22,7 @@ from beltside.casework.shop import JobSheet, open_shop
 from beltside.media import read_recording
 from served import free_port
 
-from .conftest import EngineRunning, Told, chromium, opener
+from .conftest import Chromium, EngineRunning, Told, opener
 
 PIECE = 64_000
 
@@ -117,10 +117,10 @@ def test_an_upload_in_pieces_that_was_cut_off_leaves_nothing_half(
 
 
 def test_what_the_browser_kept_is_sent_when_the_server_is_back(
-    server: Server, engine: EngineRunning, told: Told
+    server: Server, engine: EngineRunning, chromium: Chromium, told: Told
 ) -> None:
-    with chromium(engine.take("belt-on")) as browser:
-        page = opener(browser, server.address, told)("/job/1/take")
+    with opener(chromium(engine.take("belt-on")), server.address, told) as opens:
+        page = opens("/job/1/take")
         page.get_by_role("button", name="Record now").click()
         page.get_by_role("button", name="Stop and keep").wait_for()
         expect(page.locator(".clock")).to_have_text("0:04")

@@ -8,13 +8,13 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Route, expect
 
-from .conftest import Opens, Told, chromium, opener
+from .conftest import Chromium, Opens, Told, opener
 
 
 @pytest.fixture
-def demo_phone(demo_address: str, told: Told) -> Iterator[Opens]:
-    with chromium() as browser:
-        yield opener(browser, demo_address, told)
+def demo_phone(demo_address: str, chromium: Chromium, told: Told) -> Iterator[Opens]:
+    with opener(chromium(), demo_address, told) as opens:
+        yield opens
 
 
 def test_a_page_is_not_made_anew_while_its_form_is_filled_in(demo_phone: Opens) -> None:

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, expect
 
 from served import free_port, served
 
-from .conftest import PHONE, chromium
+from .conftest import PHONE, Chromium
 
 
 @pytest.fixture(scope="module")
@@ -22,9 +22,8 @@ def doors(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as browser:
-        yield browser
+def browser(chromium: Chromium) -> Browser:
+    return chromium()
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no-scripts"])

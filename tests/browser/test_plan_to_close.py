@@ -3,38 +3,21 @@
 from __future__ import annotations
 
 import json
-import re
-from collections.abc import Iterator
 
-import pytest
 from playwright.sync_api import Page, expect
 
-from .conftest import Opens, Told, chromium, opener
+from .conftest import Opens, Told, new_job
 
 
-@pytest.fixture
-def hand(shop_address: str, told: Told) -> Iterator[Opens]:
-    with chromium() as browser:
-        yield opener(browser, shop_address, told)
-
-
-def new_job(page: Page) -> None:
-    page.get_by_label("What the owner says").fill("It howls at the front.")
-    page.get_by_label("Car").first.fill("Tarn 1.4")
-    page.get_by_label("Owner").last.fill("Ines Falk")
-    page.get_by_role("button", name="Open the job").click()
-    expect(page).to_have_url(re.compile("/job/1"))
-
-
-def take_plan(page: Page) -> None:
-    page.goto("/job/1/plan")
+def take_plan(page: Page, job: str) -> None:
+    page.goto(f"{job}/plan")
     page.locator("summary", has_text="Belt only").click()
     page.locator("details[open]").get_by_role("button", name="Take this plan").click()
     expect(page.get_by_role("heading", name="Belt only")).to_be_visible()
 
 
-def offer(page: Page) -> None:
-    page.goto("/job/1/agree/offer")
+def offer(page: Page, job: str) -> None:
+    page.goto(f"{job}/agree/offer")
     page.get_by_label("An hour of labour").fill("72")
     page.get_by_label("Tax, per cent").fill("19")
     page.get_by_label("Price of one").first.fill("21,35")
@@ -46,15 +29,16 @@ def step_title(page: Page) -> str:
 
 
 def settled(page: Page) -> None:
-    """A second tap this soon counts as the first one's tremble."""
-    page.wait_for_timeout(800)
+    """A second tap this soon counts as the first one's tremble: let the page's clock go on."""
+    page.clock.fast_forward(800)
 
 
 def test_a_phone_goes_from_the_plan_to_the_closed_job(hand: Opens) -> None:
     page = hand("/")
-    new_job(page)
-    take_plan(page)
-    offer(page)
+    page.clock.install()
+    job = new_job(page, car="Tarn 1.4", owner="Ines Falk")
+    take_plan(page, job)
+    offer(page, job)
     expect(page.get_by_text("with 19 % tax").first).to_be_visible()
     page.get_by_role("radio").first.check()
     # Signed with a finger.
@@ -73,7 +57,7 @@ def test_a_phone_goes_from_the_plan_to_the_closed_job(hand: Opens) -> None:
     page.get_by_role("button", name="I agree").click()
     expect(page.locator("svg.signed path")).to_be_visible()
     # Hands busy: a tap anywhere begins, the next one is done and goes on.
-    page.goto("/job/1/plan/step")
+    page.goto(f"{job}/plan/step")
     first = step_title(page)
     page.locator("#step-title").click()
     expect(page.locator("#go")).to_have_text("Done, next step")
@@ -103,7 +87,7 @@ def test_a_phone_goes_from_the_plan_to_the_closed_job(hand: Opens) -> None:
         page.keyboard.press("PageDown")
         expect(page.locator("#step-title")).not_to_have_text(before)
     expect(page.get_by_role("heading", name="All steps are done")).to_be_visible()
-    page.goto("/job/1/close")
+    page.goto(f"{job}/close")
     page.get_by_label("The noise is gone").check(force=True)
     page.get_by_role("button", name="Close the job").click()
     expect(page.get_by_role("heading", name="Closed")).to_be_visible()
@@ -112,9 +96,10 @@ def test_a_phone_goes_from_the_plan_to_the_closed_job(hand: Opens) -> None:
 
 def test_a_lost_link_ticks_nothing_and_says_so(hand: Opens, told: Told) -> None:
     page = hand("/")
-    new_job(page)
-    take_plan(page)
-    page.goto("/job/1/plan/step")
+    page.clock.install()
+    job = new_job(page, car="Tarn 1.4", owner="Ines Falk")
+    take_plan(page, job)
+    page.goto(f"{job}/plan/step")
     first = step_title(page)
     page.context.set_offline(True)
     page.locator("#step-title").click()
@@ -128,12 +113,13 @@ def test_a_lost_link_ticks_nothing_and_says_so(hand: Opens, told: Told) -> None:
 
 def test_reading_aloud_is_off_until_asked_for(hand: Opens) -> None:
     page = hand("/")
-    new_job(page)
-    take_plan(page)
+    page.clock.install()
+    job = new_job(page, car="Tarn 1.4", owner="Ines Falk")
+    take_plan(page, job)
     page.add_init_script(
         "window.said = []; speechSynthesis.speak = (one) => said.push([one.text, one.lang]);"
     )
-    page.goto("/job/1/plan/step")
+    page.goto(f"{job}/plan/step")
     page.locator("#step-title").click()
     expect(page.locator("#go")).to_have_text("Done, next step")
     assert page.evaluate("said") == []
@@ -150,15 +136,15 @@ def test_reading_aloud_is_off_until_asked_for(hand: Opens) -> None:
 
 def test_the_same_without_javascript(hand: Opens) -> None:
     page = hand("/", java_script_enabled=False)
-    new_job(page)
-    take_plan(page)
-    offer(page)
+    job = new_job(page, car="Tarn 1.4", owner="Ines Falk")
+    take_plan(page, job)
+    offer(page, job)
     page.get_by_role("radio").first.check()
     expect(page.locator("#ground")).not_to_be_visible()
     page.get_by_label("I agree to the price").check()
     page.get_by_role("button", name="I agree").click()
     expect(page.get_by_text("without a signature")).to_be_visible()
-    page.goto("/job/1/plan/step")
+    page.goto(f"{job}/plan/step")
     page.get_by_role("button", name="Begin").click()
     button = page.get_by_role("button", name="Done, next step")
     end = page.get_by_role("heading", name="All steps are done")
@@ -169,7 +155,7 @@ def test_the_same_without_javascript(hand: Opens) -> None:
             break
         button.click()
     expect(end).to_be_visible()
-    page.goto("/job/1/close")
+    page.goto(f"{job}/close")
     page.get_by_label("The noise is gone").check(force=True)
     page.get_by_role("button", name="Close the job").click()
     expect(page.get_by_role("heading", name="Closed")).to_be_visible()

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -13,27 +12,20 @@ from playwright.sync_api import expect
 from beltside.media.picture_writing import jpeg_bytes
 from beltside.rig.photo_front import photograph_front
 
-from .conftest import Opens, Told, chromium, opener
+from .conftest import Opens, new_job
 
 CENTERS = np.array([[0.0, 0.0], [-80.0, 180.0], [170.0, 200.0]])
 SIZES = np.array([138.0, 70.0, 55.0])
 PARTS = ("crank", "idler", "alternator")
 
 
-@pytest.fixture
-def phone(shop_address: str, told: Told) -> Iterator[Opens]:
-    with chromium() as browser:
-        yield opener(browser, shop_address, told)
-
-
-def test_tapped_rims_become_the_drive_sheet(phone: Opens, tmp_path: Path) -> None:
+def test_tapped_rims_become_the_drive_sheet(hand: Opens, tmp_path: Path) -> None:
     front = photograph_front(CENTERS, SIZES, np.random.default_rng(3), width_px=1200, height_px=900)
     photo = tmp_path / "front.jpg"
     photo.write_bytes(jpeg_bytes(front.image))
-    page = phone()
-    page.get_by_label("What the owner says").fill("It howls.")
-    page.get_by_role("button", name="Open the job").click()
-    page.goto("/job/1/pulleys")
+    page = hand()
+    job = new_job(page)
+    page.goto(f"{job}/pulleys")
     page.get_by_label("Photo").set_input_files(photo)
     page.get_by_role("button", name="Mark the pulleys on it").click()
     page.wait_for_url(re.compile(r"photo=\w{64}"))
@@ -55,7 +47,7 @@ def test_tapped_rims_become_the_drive_sheet(phone: Opens, tmp_path: Path) -> Non
             row.get_by_label("Diameter, where measured").fill("138")
     page.get_by_role("button", name="Measure them").click()
     page.get_by_role("button", name="Keep as the drive sheet").click()
-    page.wait_for_url(re.compile(r"/job/1/drive"))
+    page.wait_for_url(re.compile(f"{job}/drive"))
     rows = page.locator(".pulley-row")
     expect(rows).to_have_count(3)
     found = [float(rows.nth(k).get_by_label("Diameter").input_value()) for k in range(3)]

@@ -11,14 +11,14 @@ from playwright.sync_api import expect
 
 from beltside.media import write_recording
 
-from .conftest import Opens, Told, chromium, opener
+from .conftest import Chromium, Opens, Told, new_job, opener
 
 RATE = 48_000
 NOTE_HZ = 88.0
 
 
 @pytest.fixture
-def plucked(shop_address: str, tmp_path: Path, told: Told) -> Iterator[Opens]:
+def plucked(quiet_address: str, tmp_path: Path, chromium: Chromium, told: Told) -> Iterator[Opens]:
     """A phone that hears a string of 88 Hz plucked each second."""
     time_s = np.arange(6 * RATE) / RATE
     sound = 0.003 * np.random.default_rng(1).normal(size=time_s.size)
@@ -28,15 +28,13 @@ def plucked(shop_address: str, tmp_path: Path, told: Told) -> Iterator[Opens]:
             sound += weight * np.exp(-8.0 * n * after) * np.sin(2 * np.pi * n * NOTE_HZ * after)
     path = tmp_path / "plucks.wav"
     write_recording(path, sound.astype(np.float32), RATE)
-    with chromium(path) as browser:
-        yield opener(browser, shop_address, told)
+    with opener(chromium(path), quiet_address, told) as opens:
+        yield opens
 
 
 def test_the_note_and_the_tension_of_a_span(plucked: Opens) -> None:
     page = plucked()
-    page.get_by_label("What the owner says").fill("It squeals.")
-    page.get_by_role("button", name="Open the job").click()
-    page.goto("/job/1/strum")
+    page.goto(f"{new_job(page)}/strum")
     page.get_by_label("Free length of the span").fill("239")
     page.get_by_label("Mass of a metre of belt").fill("126")
     page.get_by_label("Tension wanted, lowest").fill("600")

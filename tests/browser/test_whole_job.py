@@ -16,7 +16,7 @@ from beltside.media import write_recording
 from beltside.rig import TakePlan, draw_case
 from beltside.rig.writing import drive_toml
 
-from .conftest import Opens, Told, chromium, opener
+from .conftest import Chromium, Opens, Told, new_job, opener
 
 TRUTH = "coolant-pump.bearing"
 SEED = 68
@@ -47,9 +47,9 @@ def car(tmp_path_factory: pytest.TempPathFactory) -> Car:
 
 
 @pytest.fixture
-def phone(shop_address: str, car: Car, told: Told) -> Iterator[Opens]:
-    with chromium(car.take("belt-on")) as browser:
-        yield opener(browser, shop_address, told)
+def phone(shop_address: str, car: Car, chromium: Chromium, told: Told) -> Iterator[Opens]:
+    with opener(chromium(car.take("belt-on")), shop_address, told) as opens:
+        yield opens
 
 
 def field(page: Page, name: str) -> Locator:
@@ -60,13 +60,6 @@ def press(page: Page, name: str) -> None:
     """Press a button that sends a form, and be on the page that answers."""
     with page.expect_navigation():
         page.get_by_role("button", name=name).first.click()
-
-
-def new_job(page: Page) -> None:
-    page.get_by_label("What the owner says").fill("It roars at the front.")
-    page.get_by_label("Car", exact=True).fill("Tarn 1.4")
-    page.get_by_label("Owner", exact=True).fill("Åsa Vik")
-    press(page, "Open the job")
 
 
 def record(page: Page) -> None:
@@ -90,14 +83,14 @@ def send_file(page: Page, path: Path, **conditions: str) -> None:
 
 
 def until_heard(page: Page, place: str) -> None:
-    """Look again until the takes are listened to; by itself with JavaScript, else by hand."""
-    page.goto(place)
-    for _ in range(120):
-        if page.locator("[data-progress]").count() == 0:
+    """Be on a page once the takes are listened to."""
+    for _ in range(600):
+        if page.request.get(f"{place}/progress").json()["done"]:
+            page.goto(place)
+            assert page.locator("[data-progress]").count() == 0
             return
-        page.wait_for_timeout(500)
-        page.goto(place)
-    raise AssertionError("The takes were not listened to in a minute.")
+        page.wait_for_timeout(200)
+    raise AssertionError("The takes were not listened to in two minutes.")
 
 
 def tick_all(page: Page) -> int:
@@ -115,7 +108,7 @@ def tick_all(page: Page) -> int:
 @pytest.mark.parametrize("javascript", [True, False], ids=["recorded", "without JavaScript"])
 def test_from_complaint_to_closed(phone: Opens, car: Car, javascript: bool) -> None:
     page = phone(java_script_enabled=javascript)
-    new_job(page)
+    assert new_job(page, car="Tarn 1.4", owner="Åsa Vik") == JOB
     page.goto(f"{JOB}/drive?text=true")
     field(page, "toml").fill(car.drive_toml)
     press(page, "Keep the drive sheet")
@@ -185,12 +178,12 @@ def test_from_complaint_to_closed(phone: Opens, car: Car, javascript: bool) -> N
     assert states[:-1] == ["done"] * (len(states) - 1)
 
 
-def test_two_tabs_on_one_job_keep_both(phone: Opens) -> None:
-    first = phone()
-    new_job(first)
+def test_two_tabs_on_one_job_keep_both(hand: Opens) -> None:
+    first = hand()
+    job = new_job(first)
     second = first.context.new_page()
     for page in (first, second):
-        page.goto(f"{JOB}/complaint")
+        page.goto(f"{job}/complaint")
     for page, words in ((first, "Roars, cold."), (second, "Roars, warm.")):
         form = page.locator('form[action$="/complaint/complaint"]')
         form.locator('[name="words"]').fill(words)
@@ -198,6 +191,6 @@ def test_two_tabs_on_one_job_keep_both(phone: Opens) -> None:
             form.get_by_role("button", name="Keep").click()
     # The second is told of the clash; what both wrote can be read.
     expect(second.locator("main .problem").first).to_contain_text("Roars, cold.")
-    second.goto(f"{JOB}/history")
+    second.goto(f"{job}/history")
     expect(second.locator("main")).to_contain_text("Roars, cold.")
     expect(second.locator("main")).to_contain_text("Roars, warm.")

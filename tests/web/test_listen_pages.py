@@ -11,6 +11,7 @@ from beltside.casework.shop import Shop
 from beltside.casework.shop_listen import take_heard
 from beltside.casework.shop_takes import add_take
 from beltside.media import write_recording
+from beltside.web.routes.compare import heard_best_hz
 
 from .conftest import Browser
 
@@ -83,3 +84,22 @@ def test_comparing_needs_a_drive_sheet(browser: Browser, shop: Shop, take: str) 
     answer = browser.send("/job/1/compare", "/job/1/compare", {"before": take, "after": ""})
     assert answer.status_code == 422
     assert "drive sheet" in answer.text
+
+
+def test_the_band_to_listen_in_is_where_the_change_is() -> None:
+    """By hand: a rhythm says its own band; else the third of an octave that changed most, here
+    1 kHz with its exact edges of IEC 61260-1, and one third more on either side."""
+    bands = [
+        {"low_hz": 111.4, "high_hz": 140.3, "quieter_db": {"value": 0.4}},
+        {"low_hz": 891.3, "high_hz": 1122.0, "quieter_db": {"value": 9.0}},
+        {"low_hz": 2239.0, "high_hz": 2818.0, "quieter_db": {"value": None}},
+    ]
+    low, high = heard_best_hz({"bands": bands, "orders": []}) or (0.0, 0.0)
+    assert (low, high) == (pytest.approx(707.9, rel=0.002), pytest.approx(1413.0, rel=0.002))
+    rhythm = [
+        {"band_hz": None, "significance": 9.0},
+        {"band_hz": [3000.0, 5000.0], "significance": 4.0},
+        {"band_hz": [1500.0, 2500.0], "significance": 7.0},
+    ]
+    assert heard_best_hz({"bands": bands, "orders": rhythm}) == (1500.0, 2500.0)
+    assert heard_best_hz({"bands": [], "orders": []}) is None

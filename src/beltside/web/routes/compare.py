@@ -123,20 +123,18 @@ def _shown(entry: Entry, words: Mapping[str, str]) -> ComparisonShown:
         words[body["after"]],
         body["says"],
         body["result"],
-        _band_hz(body["result"]),
+        heard_best_hz(body["result"]),
     )
 
 
-def _band_hz(result: Mapping[str, Any]) -> tuple[float, float] | None:
+def heard_best_hz(result: Mapping[str, Any]) -> tuple[float, float] | None:
     """Where to listen: the band that the surest line of a rhythm beats in, else the third of an
     octave that changed most, with its neighbours."""
     beats = [one for one in result.get("orders", ()) if one.get("band_hz")]
     if beats:
         low, high = max(beats, key=lambda one: float(one["significance"]))["band_hz"]
         return float(low), float(high)
-    changed = [
-        one for one in result.get("bands", ()) if (one.get("quieter_db") or {}).get("value")
-    ]
+    changed = [one for one in result.get("bands", ()) if (one.get("quieter_db") or {}).get("value")]
     if not changed:
         return None
     most = max(changed, key=lambda one: abs(one["quieter_db"]["value"]))

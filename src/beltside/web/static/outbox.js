@@ -38,14 +38,18 @@ export function outbox({ address, token, list, words, say, answered, isMine = ()
 
   async function once() {
     list.replaceChildren();
+    let lost = false;
     for (const one of await mine()) {
-      try {
-        answered(await send(one, token()));
-      } catch (error) {
-        say(error.refused ? `${words.refused} ${error.message}` : words.waits);
-        waits(one);
-        if (!error.refused) break;
-      }
+      // With the link lost the rest is not tried, but shown: nothing waits unseen.
+      if (lost) waits(one);
+      else
+        try {
+          answered(await send(one, token()));
+        } catch (error) {
+          say(error.refused ? `${words.refused} ${error.message}` : words.waits);
+          waits(one);
+          lost = !error.refused;
+        }
     }
   }
 

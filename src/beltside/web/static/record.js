@@ -135,10 +135,15 @@ async function record() {
 async function sendAll() {
   const all = (await waiting()).filter((one) => one.address === form.action);
   list.replaceChildren();
+  let lost = false;
   for (const one of all) {
     const row = document.createElement("li");
     row.textContent = one.name;
     list.append(row);
+    if (lost) {
+      choices(row, one);
+      continue;
+    }
     try {
       say(words.sending);
       const answer = await send(one, form.elements._token.value, (share) => {
@@ -149,21 +154,26 @@ async function sendAll() {
       if (answer && answer.href) location.assign(answer.href);
     } catch (error) {
       say(error.refused ? `${words.refusedByServer} ${error.message}` : words.waits);
-      const away = document.createElement("button");
-      away.type = "button";
-      away.textContent = words.throwAway;
-      away.onclick = async () => {
-        await throwAway(one.id);
-        row.remove();
-      };
-      const again = document.createElement("button");
-      again.type = "button";
-      again.textContent = words.again;
-      again.onclick = sendAll;
-      row.append(" ", again, " ", away);
-      if (!error.refused) break;
+      choices(row, one);
+      // The rest is not tried then, but shown: nothing waits unseen.
+      lost = !error.refused;
     }
   }
+}
+
+function choices(row, one) {
+  const away = document.createElement("button");
+  away.type = "button";
+  away.textContent = words.throwAway;
+  away.onclick = async () => {
+    await throwAway(one.id);
+    row.remove();
+  };
+  const again = document.createElement("button");
+  again.type = "button";
+  again.textContent = words.again;
+  again.onclick = sendAll;
+  row.append(" ", again, " ", away);
 }
 
 if (navigator.mediaDevices && window.MediaRecorder) {
