@@ -42,7 +42,7 @@ def test_the_settings_lead_to_it_and_none_was_made(browser: Browser) -> None:
 def test_made_and_put_back(browser: Browser, shop: Shop, tmp_path: Path) -> None:
     shop.record.new_job([("owner", {"name": "Berg"})], by="Ida", job_id="j1")
     page = made(browser, tmp_path / "stick")
-    assert "1 jobs and 0 files; read back and whole." in page
+    assert "Read back and whole: 1 job and 0 files." in page
     last = page.split("The last one")[1].split("</section>")[0]
     assert str(tmp_path / "stick") in last
     (line,) = list_backups(tmp_path / "stick")

@@ -15,6 +15,7 @@ import numpy as np
 
 from beltside.base.errors import InputError, require_range
 from beltside.base.provenance import Provenance
+from beltside.base.words import count_of
 from beltside.bolting.match_assign import Array, Assignment, assignments
 from beltside.bolting.match_odds import wrong_hole_odds
 
@@ -63,7 +64,7 @@ class Holes:
         n = len(self.places_mm)
         if n < 3:
             raise InputError(
-                f"{n} holes",
+                count_of(n, "hole"),
                 allowed=f"3 to {MOST_HOLES} holes",
                 instead="a bore or a dowel hole counts as well",
             )

@@ -11,6 +11,7 @@ from typing import Any, Final
 import tomlkit
 
 from beltside.base.errors import InputError, require_range
+from beltside.base.words import count_of
 from beltside.casework.formats.toml_file import parse_toml
 from beltside.casework.match_part import found_in
 from beltside.casework.shop import Shop
@@ -106,7 +107,7 @@ def part_toml(
     """
     if not LEAST_HOLES <= len(marks.holes) <= MOST_HOLES:
         raise InputError(
-            f"{len(marks.holes)} holes of the {name} part are marked",
+            f"{count_of(len(marks.holes), 'hole')} marked on the {name} part",
             allowed=f"{LEAST_HOLES} to {MOST_HOLES}",
             instead="tapping into each hole, or its places by caliper",
         )
@@ -138,7 +139,8 @@ def _known(name: str, taps: Sequence[Place], sizes: Mapping[str, str]) -> Any:
     if sizes.get("length_mm"):
         if len(places) != 2:
             raise InputError(
-                f"{len(places)} ends of the known length are tapped on the {name} part's photo",
+                f"{count_of(len(places), 'end')} of the known length tapped on the {name} part's "
+                "photo",
                 allowed="2",
             )
         put(known, "length_mm", sizes["length_mm"])

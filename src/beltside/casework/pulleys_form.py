@@ -12,6 +12,7 @@ from typing import Any, Final
 import tomlkit
 
 from beltside.base.errors import InputError
+from beltside.base.words import count_of
 from beltside.casework.formats.toml_file import parse_toml
 from beltside.casework.photo_pulleys import FrontResult, measure_front, suggest_rims
 from beltside.casework.shop import JobSheet, Shop
@@ -208,7 +209,7 @@ def _middle(rim: MarkedRim) -> tuple[float, float]:
         return rim.shape[0], rim.shape[1]
     if len(rim.taps) < LEAST_TAPS:
         raise InputError(
-            f"{len(rim.taps)} taps on the {rim.part}",
+            f"{count_of(len(rim.taps), 'tap')} on the {rim.part}",
             allowed="3 or more, spread round the rim; 5 and more are better",
         )
     return (

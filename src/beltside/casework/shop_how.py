@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from beltside.base.errors import BeltsideError
+from beltside.base.words import count_of
 from beltside.casework.proof_sections import torqued
 from beltside.casework.proof_sheet import Figure, Line, Said
 from beltside.casework.shop import Shop, sheet_of
@@ -174,7 +175,7 @@ def how_of(shop: Shop, job_id: str, *, with_owner: bool = False) -> HowSheet:
         missing.append("No step was ticked, so the order of work is not known.")
     untimed = sum(one.minutes is None for one in steps)
     if steps and untimed:
-        missing.append(f"{untimed} of {len(steps)} steps were not timed.")
+        missing.append(f"Not timed: {untimed} of {count_of(len(steps), 'step')}.")
     torque, unknown = torqued(job)
     if not torque:
         missing.append("No tightening torque was written down.")

@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from beltside.base.errors import InputError
+from beltside.base.words import count_of
 from beltside.casework.find import HeardCase
 from beltside.casework.results import Because, Progress
 from beltside.casework.shop import Shop, sheet_of
@@ -91,7 +92,8 @@ class Likeness:
         """How often such a likeness was right, in words."""
         if not self.judged:
             return "no such likeness could be judged in your shop yet"
-        return f"in your shop such a likeness was right {self.right} of {self.judged} times"
+        times = count_of(self.judged, "time")
+        return f"in your shop such a likeness was right {self.right} of {times}"
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict; distances and rate to 0.001."""

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from beltside.base.errors import BeltsideError, InputError
+from beltside.base.words import count_of
 from beltside.casework.compare import VERSION as COMPARE_VERSION
 from beltside.casework.compare import compare
 from beltside.casework.compare_results import Range
@@ -218,7 +219,8 @@ def strum_again(
 
 def _two_or_none(between: Sequence[str]) -> None:
     if len(between) not in (0, 2):
-        raise InputError(f"a span between {len(between)} pulleys", allowed="two pulleys, or none")
+        count = count_of(len(between), "pulley")
+        raise InputError(f"a span between {count}", allowed="two pulleys, or none")
 
 
 def _strummed(

@@ -215,7 +215,8 @@ def _age(
     years, km = FAMILY_LIFE[name]
     whose = family or "the shortest-lived family (which it is was not said)"
     if age_years is not None:
-        words = f"{age_years:g} years of the usual {years:g} of {whose}"
+        noun = "year" if age_years == 1.0 else "years"
+        words = f"{age_years:g} {noun} of the usual {years:g} of {whose}"
         (renew if age_years >= years else good).append(words)
     if distance_km is not None:
         words = f"{distance_km:,.0f} km of the usual {km:,.0f} of {whose}"

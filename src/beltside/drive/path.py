@@ -16,6 +16,7 @@ from typing import Final
 
 from beltside.base.constants import PK_PITCH_LINE
 from beltside.base.errors import InputError, require_range
+from beltside.base.words import count_of
 from beltside.drive.clearance import Layout, run_belt
 from beltside.drive.loop import Loop, NoTangentError, taut_loop
 from beltside.drive.sheet import DriveSheet, Pulley
@@ -162,7 +163,7 @@ def layout_of(sheet: DriveSheet) -> Layout:
     """The pulleys as circles; InputError when positions are missing or pulleys too few."""
     if len(sheet.pulleys) < 2:
         raise InputError(
-            f"a drive sheet with {len(sheet.pulleys)} pulleys",
+            f"a drive sheet with {count_of(len(sheet.pulleys), 'pulley')}",
             allowed="two pulleys or more for a belt",
             instead="adding [[pulley]] for each pulley the belt runs on",
         )

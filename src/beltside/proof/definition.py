@@ -41,9 +41,13 @@ def defined(chart: Any, store: RowStore) -> Definition:
     return definition
 
 
-def to_svg(definition: Definition) -> str:
-    """The chart as SVG text; nothing is fetched from anywhere."""
-    svg: str = vl_convert.vegalite_to_svg(definition, allowed_base_urls=[])
+def to_svg(definition: Definition, *, thousands: str = ",") -> str:
+    """The chart as SVG text; nothing is fetched from anywhere.
+
+    `thousands` stands between them in figures of 1000 and more.
+    """
+    figures = {"decimal": ".", "thousands": thousands, "grouping": [3], "currency": ["", ""]}
+    svg: str = vl_convert.vegalite_to_svg(definition, allowed_base_urls=[], format_locale=figures)
     return svg
 
 

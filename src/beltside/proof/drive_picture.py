@@ -13,7 +13,7 @@ from beltside.proof import look
 from beltside.proof.charts import file_stem
 from beltside.proof.definition import to_png
 from beltside.proof.drawing import Anchor, Drawing, Role
-from beltside.proof.wording import part_words
+from beltside.proof.wording import Said, part_words
 
 Point = tuple[float, float]
 Box = tuple[float, float, float, float]
@@ -29,8 +29,8 @@ _FOOT_PX: Final = 64.0
 _DIRECTIONS: Final = 16
 
 
-def drive_drawing(result: DriveResult) -> Drawing:
-    """The drive as a drawing.
+def drive_drawing(result: DriveResult, said: Said = str) -> Drawing:
+    """The drive as a drawing; `said` gives its words in another language.
 
     Raises
     ------
@@ -42,7 +42,7 @@ def drive_drawing(result: DriveResult) -> Drawing:
             "a drive without positions can't be drawn",
             allowed="x_mm and y_mm for every pulley",
         )
-    return _Sketch(result).drawing
+    return _Sketch(result, said).drawing
 
 
 def save_drive_picture(result: DriveResult, folder: Path, stem: str) -> list[Path]:
@@ -73,8 +73,9 @@ def save_drive_picture(result: DriveResult, folder: Path, stem: str) -> list[Pat
 class _Sketch:
     """Draws in the order of the layers: pulleys, belt, words."""
 
-    def __init__(self, result: DriveResult) -> None:
+    def __init__(self, result: DriveResult, said: Said) -> None:
         self._result = result
+        self._said = said
         edges = [
             (
                 (one.x_mm or 0.0) + side * 0.5 * one.running_diameter_mm,
@@ -111,27 +112,28 @@ class _Sketch:
         return self._across + self._scale * point[0], self._top - self._scale * point[1]
 
     def _title(self) -> str:
-        return self._result.name or "Belt drive"
+        return self._result.name or self._said("Belt drive")
 
     def _description(self) -> str:
-        said = [f"The belt drive from the front, belt {self._result.belt_length_mm:.0f} mm."]
+        told = [f"The belt drive from the front, belt {self._result.belt_length_mm:.0f} mm."]
         for one in self._result.pulleys:
-            said.append(
+            told.append(
                 f"{part_words(one.part)}: {one.diameter_mm:g} mm, turns {one.turns}, wrap "
                 f"{one.wrap_deg:.0f} degrees."
             )
-        return " ".join(said)
+        return " ".join(map(self._said, told))
 
     def _words_above(self) -> None:
         title = look.clipped(self._title(), look.TITLE_PX, WIDTH_PX - 48.0, bold=True)
         self.drawing.text((24.0, 40.0), title, size_px=look.TITLE_PX, bold=True)
         error = self._result.belt_length_error_mm or 0.0
-        words = (
+        words = self._said(
             f"From the front. Effective belt length {self._result.belt_length_mm:.0f} mm "
             f"(± {error:.0f} mm by careful measuring)"
         )
         if self._result.changed:
-            words = f"{', '.join(self._result.changed)}: {self._result.belt_length_mm:.0f} mm belt"
+            changed = ", ".join(self._result.changed)
+            words = self._said(f"{changed}: {self._result.belt_length_mm:.0f} mm belt")
         self.drawing.text((24.0, 66.0), look.clipped(words, LABEL_PX, WIDTH_PX - 48.0), role="soft")
 
     def _pulley(self, one: DrivePulley) -> None:
@@ -208,7 +210,7 @@ class _Sketch:
 
     def _name(self, one: DrivePulley) -> None:
         lines = [
-            part_words(one.part),
+            self._said(part_words(one.part)),
             f"{one.diameter_mm:g} mm, {one.wrap_deg:.0f}°",
         ]
         width = max(look.text_width_px(line, LABEL_PX, bold=True) for line in lines)
@@ -329,7 +331,7 @@ class _Sketch:
         self.drawing.text((end + 10.0, y + 5.0), f"{length:.0f} mm", size_px=LABEL_PX)
         self.drawing.text(
             (WIDTH_PX - 24.0, y + 5.0),
-            "figures: diameter, wrap; along the belt: free spans",
+            self._said("figures: diameter, wrap; along the belt: free spans"),
             size_px=SPAN_PX,
             anchor="end",
             role="soft",

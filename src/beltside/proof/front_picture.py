@@ -9,15 +9,18 @@ from beltside.casework.photo_pulleys import FrontResult, PulleySeen
 from beltside.proof import look
 from beltside.proof.definition import to_png
 from beltside.proof.drawing import Anchor, Drawing, Point
-from beltside.proof.wording import part_words
+from beltside.proof.wording import Said, part_words
 
 _SIDE_PX: Final = 520.0
 _TOP_PX: Final = 84.0
 _LINE_PX: Final = 17.0
 
 
-def front_svg(result: FrontResult) -> str:
-    """Every rim where it was found, tilt and lens undone, with diameter or ratio."""
+def front_svg(result: FrontResult, said: Said = str) -> str:
+    """Every rim where it was found, tilt and lens undone, with diameter or ratio.
+
+    `said` gives its words in another language.
+    """
     low_x = min(one.place[0] - one.place[2] for one in result.pulleys)
     high_x = max(one.place[0] + one.place[2] for one in result.pulleys)
     low_y = min(one.place[1] - one.place[2] for one in result.pulleys)
@@ -26,12 +29,13 @@ def front_svg(result: FrontResult) -> str:
     width = _SIDE_PX + 2 * look.PADDING_PX + 40.0
     left = (width - (high_x - low_x) * scale) / 2.0
     height = _TOP_PX + (high_y - low_y) * scale + 46.0
-    words = ", ".join(f"{part_words(one.part)} {_size(one)}" for one in result.pulleys)
-    drawing = Drawing(width, height, "Pulleys from a photo", words)
-    drawing.text((look.PADDING_PX, 34.0), "Pulleys from a photo", size_px=look.TITLE_PX, bold=True)
+    title = said("Pulleys from a photo")
+    words = ", ".join(f"{said(part_words(one.part))} {said(_size(one))}" for one in result.pulleys)
+    drawing = Drawing(width, height, title, words)
+    drawing.text((look.PADDING_PX, 34.0), title, size_px=look.TITLE_PX, bold=True)
     drawing.text(
         (look.PADDING_PX, 58.0),
-        f"Seen squarely; a tilt of {result.tilt_deg:.0f} degrees is undone.",
+        said(f"Seen squarely; a tilt of {result.tilt_deg:.0f} degrees is undone."),
         role="soft",
     )
     circles = [
@@ -47,7 +51,7 @@ def front_svg(result: FrontResult) -> str:
             drawing.circle(center, radius - 5.0, stroke="trace", width_px=1.0)
         drawing.circle(center, 2.5, stroke=None, fill="ink")
     for one, (center, radius) in zip(result.pulleys, circles, strict=True):
-        lines = (part_words(one.part), _size(one), _range(one))
+        lines = (said(part_words(one.part)), said(_size(one)), said(_range(one)))
         widest = max(look.text_width_px(line, look.SMALL_PX) for line in lines)
         x, anchor = _beside(center, radius, widest, circles, width)
         rows: tuple[float, float, float] = (-0.7, 0.4, 1.5)
@@ -63,7 +67,7 @@ def front_svg(result: FrontResult) -> str:
             )
     drawing.text(
         (look.PADDING_PX, height - 14.0),
-        "Ranges hold 9 of 10 times. A double ring runs on the belt's back.",
+        said("Ranges hold 9 of 10 times. A double ring runs on the belt's back."),
         role="soft",
     )
     return drawing.svg()

@@ -67,11 +67,10 @@ def _label(group: Sequence[ExplainedLine]) -> LineLabel:
     strongest = max(rising, key=lambda line: line.significance)
     orders = list(dict.fromkeys(order_words(line.order) for line in rising))
     shown = ", ".join(orders[:3]) + (" and on" if len(orders) > 3 else "")
-    noun = "order" if len(orders) == 1 else "orders"
     return LineLabel(
         part=part_words(strongest.part),
         source=strongest.source,
-        orders=f"{noun} {shown}",
+        orders=f"order {shown}" if len(orders) == 1 else f"orders {shown}",
         strongest=strongest,
         lines=rising,
     )

@@ -31,7 +31,7 @@ from beltside.proof.look import (
     title,
     wrapped,
 )
-from beltside.proof.wording import crank_sentence
+from beltside.proof.wording import Said, crank_sentence
 
 Float64 = npt.NDArray[np.float64]
 
@@ -47,29 +47,34 @@ _SHORTEST_RANGE: Final = 8.0
 _TICKS: Final = (0.5, 1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192)
 
 
-def order_spectrum_chart(result: ListenResult) -> Definition:
-    """Order spectrum of the sound with each explained line named."""
+def order_spectrum_chart(result: ListenResult, said: Said = str) -> Definition:
+    """Order spectrum of the sound with each explained line named; `said` gives another language."""
     return _order_chart(
         result,
         result.pictures.sound,
         [line for line in result.lines if line.spectrum == "sound"],
-        heading=f"Orders of the sound: {result.file}",
+        heading=said(f"Orders of the sound: {result.file}"),
         band_note=None,
+        said=said,
     )
 
 
-def envelope_order_chart(result: ListenResult) -> Definition:
-    """Order spectrum of the envelope with each explained line named and its band stated."""
+def envelope_order_chart(result: ListenResult, said: Said = str) -> Definition:
+    """Order spectrum of the envelope with each explained line named and its band stated.
+
+    `said` gives its words in another language.
+    """
     spectrum = result.pictures.envelope
     band = spectrum.band_hz if spectrum else None
     return _order_chart(
         result,
         spectrum,
         [line for line in result.lines if line.spectrum == "envelope"],
-        heading=f"Orders of the rhythm: {result.file}",
-        band_note=f"How the loudness between {_band_words(band)} rises and falls."
+        heading=said(f"Orders of the rhythm: {result.file}"),
+        band_note=said(f"How the loudness between {_band_words(band)} rises and falls.")
         if band
         else None,
+        said=said,
     )
 
 
@@ -126,20 +131,21 @@ def _order_chart(
     *,
     heading: str,
     band_note: str | None,
+    said: Said,
 ) -> Definition:
-    notes = [crank_sentence(result)]
+    notes = [crank_sentence(result, said)]
     if result.crank is not None and band_note:
         notes.append(band_note)
     if result.crank is None or spectrum is None or len(spectrum.order) < 2:
         if result.crank is not None:
-            notes.append("No spectrum could be made of this take.")
+            notes.append(said("No spectrum could be made of this take."))
         else:
-            notes.append("Without the crank speed there are no orders to show.")
+            notes.append(said("Without the crank speed there are no orders to show."))
         return _empty_chart(heading, notes)
     first, last = _range(spectrum, lines)
     shown = [line for line in lines if first <= line.order <= last]
     labels, left_out = line_labels(shown, MOST_LABELS)
-    notes.append(_reading_note(labels, left_out))
+    notes.append(said(_reading_note(labels, left_out)))
     level = np.asarray(spectrum.level_db, dtype=np.float64)
     order = np.asarray(spectrum.order, dtype=np.float64)
     background = np.asarray(spectrum.background_db, dtype=np.float64)
@@ -158,7 +164,7 @@ def _order_chart(
     )
     x_axis = alt.Axis(
         values=_level_ticks(low_db, high_db),
-        title="level (dB)",
+        title=said("level (dB)"),
         titleAnchor="start",
         grid=True,
         domain=False,
@@ -166,7 +172,7 @@ def _order_chart(
     )
     y_axis = alt.Axis(
         values=[tick for tick in _TICKS if first <= tick <= last],
-        title="order (times per crank turn)",
+        title=said("order (times per crank turn)"),
         grid=False,
         format="~g",
     )
@@ -190,7 +196,7 @@ def _order_chart(
         store.chart("surroundings", surroundings)
         .mark_line(color=INK, strokeWidth=1.6, strokeDash=[5, 3])
         .encode(x=x, y=y, order="order:Q"),
-        *_label_layers(store, spectrum, labels, shown, (first, last), low_db, per_db, x, y),
+        *_label_layers(store, spectrum, labels, shown, (first, last), low_db, per_db, x, y, said),
     ]
     chart = alt.layer(*layers).properties(
         width=right_px, height=_HEIGHT_PX, title=alt.TitleParams(**title(heading, notes))
@@ -204,12 +210,11 @@ def _reading_note(labels: Sequence[LineLabel], left_out: Sequence[LineLabel]) ->
             "No line stands out that a shaft or bearing of this drive explains. "
             "Dashed: the surroundings."
         )
-    more = ""
-    if left_out:
-        more = (
-            f" {len(left_out)} weaker {'one is' if len(left_out) == 1 else 'ones are'} not named."
-        )
-    return f"Dots: lines that a part explains. Dashed: the surroundings of each.{more}"
+    said = "Dots: lines that a part explains. Dashed: the surroundings of each."
+    if not left_out:
+        return said
+    verb = "one is" if len(left_out) == 1 else "ones are"
+    return f"{said} {len(left_out)} weaker {verb} not named."
 
 
 def _level_ticks(low_db: float, high_db: float) -> list[float]:
@@ -228,6 +233,7 @@ def _label_layers(
     per_db: float,
     x: alt.X,
     y: alt.Y,
+    said: Said,
 ) -> list[alt.Chart]:
     """Dots on all lines, a bent leader and two rows of text for each label."""
     if not lines:
@@ -277,21 +283,21 @@ def _label_layers(
             {
                 **place,
                 "order": order_at(max(at_px - 10, 0.0)),
-                "text": clipped(label.part, BODY_PX, name_room_px, bold=True),
+                "text": clipped(said(label.part), BODY_PX, name_room_px, bold=True),
             }
         )
         strengths.append(
             {
                 "level": level_at_px(text_px + room_px),
                 "order": order_at(max(at_px - 10, 0.0)),
-                "text": f"{label.strongest.excess_db:.1f} dB up",
+                "text": said(f"{label.strongest.excess_db:.1f} dB up"),
             }
         )
         details.append(
             {
                 **place,
                 "order": order_at(min(at_px + 9, _HEIGHT_PX)),
-                "text": _detail_words(label, room_px),
+                "text": _detail_words(label, room_px, said),
             }
         )
     return [
@@ -316,10 +322,11 @@ def _label_layers(
     ]
 
 
-def _detail_words(label: LineLabel, room_px: float) -> str:
+def _detail_words(label: LineLabel, room_px: float, said: Said) -> str:
     """Orders in full, the source cut when both do not fit."""
-    source_room_px = room_px - text_width_px(f", {label.orders}", SMALL_PX)
-    return f"{clipped(label.source, SMALL_PX, source_room_px)}, {label.orders}"
+    orders = said(label.orders)
+    source_room_px = room_px - text_width_px(f", {orders}", SMALL_PX)
+    return f"{clipped(said(label.source), SMALL_PX, source_room_px)}, {orders}"
 
 
 def _empty_chart(heading: str, notes: Sequence[str]) -> Definition:

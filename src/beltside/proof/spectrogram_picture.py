@@ -24,7 +24,7 @@ from beltside.proof.look import (
     title,
     wrapped,
 )
-from beltside.proof.wording import crank_sentence, order_words
+from beltside.proof.wording import Said, crank_sentence, order_words
 
 Float64 = npt.NDArray[np.float64]
 
@@ -44,27 +44,28 @@ _NARROWEST_SPEED: Final = 0.12
 """The speed axis spans at least this share of the median, so that idle looks as steady as it is."""
 
 
-def spectrogram_chart(result: ListenResult) -> Definition:
+def spectrogram_chart(result: ListenResult, said: Said = str) -> Definition:
     """Level over time and frequency, with crank speed as first and firing order over it.
 
-    The picture says in words when there is no crank speed, and why.
+    The picture says in words when there is no crank speed, and why. `said` gives its words in
+    another language.
     """
     spectrogram = result.pictures.spectrogram
     store = RowStore()
     duration_s = _duration_s(result)
     panels: list[Any] = []
-    notes = [crank_sentence(result)]
+    notes = [crank_sentence(result, said)]
     if spectrogram is not None and spectrogram.level_db.size:
-        panels.append(_image_panel(store, result, spectrogram, duration_s))
-        notes.append("Dark: louder than the sound around that pitch usually is.")
+        panels.append(_image_panel(store, result, spectrogram, duration_s, said))
+        notes.append(said("Dark: louder than the sound around that pitch usually is."))
     else:
-        notes.append("No spectrogram could be made of this take.")
+        notes.append(said("No spectrogram could be made of this take."))
     if result.crank is not None and len(result.crank.track) > 1:
-        panels.append(_speed_panel(store, result.crank, duration_s))
+        panels.append(_speed_panel(store, result.crank, duration_s, said))
     if not panels:
-        panels.append(_words_panel(store, "Nothing to draw."))
+        panels.append(_words_panel(store, said("Nothing to draw.")))
     chart = alt.vconcat(*panels).properties(
-        title=alt.TitleParams(**title(f"What was heard: {result.file}", notes))
+        title=alt.TitleParams(**title(said(f"What was heard: {result.file}"), notes))
     )
     return defined(chart, store)
 
@@ -154,25 +155,33 @@ def _rgb(colour: str) -> tuple[int, int, int]:
     return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
 
 
-def _time_axis(*, shown: bool) -> alt.Axis:
+def _time_axis(said: Said, *, shown: bool) -> alt.Axis:
     return alt.Axis(
-        title="time (s)" if shown else None, labels=shown, grid=False, tickCount=6, format="~g"
+        title=said("time (s)") if shown else None,
+        labels=shown,
+        grid=False,
+        tickCount=6,
+        format="~g",
     )
 
 
 def _image_panel(
-    store: RowStore, result: ListenResult, spectrogram: Spectrogram, duration_s: float
+    store: RowStore,
+    result: ListenResult,
+    spectrogram: Spectrogram,
+    duration_s: float,
+    said: Said,
 ) -> Any:
     high_hz = min(float(spectrogram.frequency_hz[-1]), _HIGHEST_HZ)
     low_hz = min(_LOWEST_HZ, high_hz / 4.0)
     uri = png_data_uri(image_greys(spectrogram, low_hz, high_hz, duration_s))
     time_scale = alt.Scale(domain=[0.0, duration_s], nice=False)
-    x = alt.X("t:Q", scale=time_scale, axis=_time_axis(shown=result.crank is None))
+    x = alt.X("t:Q", scale=time_scale, axis=_time_axis(said, shown=result.crank is None))
     y = alt.Y(
         "f:Q",
         scale=alt.Scale(type="log", domain=[low_hz, high_hz], nice=False),
         axis=alt.Axis(
-            title="frequency (Hz)",
+            title=said("frequency (Hz)"),
             grid=False,
             values=[tick for tick in _FREQUENCY_TICKS if low_hz <= tick <= high_hz],
             format=",d",
@@ -188,7 +197,7 @@ def _image_panel(
     crank = result.crank
     if crank is not None and crank.track:
         layers += _order_curves(
-            store, crank, result.pictures.firing_order, duration_s, (low_hz, high_hz), x, y
+            store, crank, result.pictures.firing_order, duration_s, (low_hz, high_hz), x, y, said
         )
     return alt.layer(*layers).properties(width=_PLOT_PX, height=_IMAGE_HEIGHT_PX)
 
@@ -201,11 +210,12 @@ def _order_curves(
     band_hz: tuple[float, float],
     x: alt.X,
     y: alt.Y,
+    said: Said,
 ) -> list[alt.Chart]:
     """First and firing order over time with a paper-coloured rim, named at their start."""
-    orders = {1.0: "crank turns"}
+    orders = {1.0: said("crank turns")}
     if firing_order is not None and firing_order > 1.0:
-        orders[firing_order] = f"firing, order {order_words(firing_order)}"
+        orders[firing_order] = said(f"firing, order {order_words(firing_order)}")
     curves: list[dict[str, Any]] = []
     names: list[dict[str, Any]] = []
     for order, name in orders.items():
@@ -244,20 +254,26 @@ def _order_curves(
     return layers
 
 
-def _speed_panel(store: RowStore, crank: Crank, duration_s: float) -> Any:
+def _speed_panel(store: RowStore, crank: Crank, duration_s: float, said: Said) -> Any:
     half_span = 0.5 * max(
         crank.fastest_rpm - crank.slowest_rpm, _NARROWEST_SPEED * crank.rpm_median
     )
     middle = 0.5 * (crank.fastest_rpm + crank.slowest_rpm)
     domain = [max(0.0, middle - 1.15 * half_span), middle + 1.15 * half_span]
     x = alt.X(
-        "t:Q", scale=alt.Scale(domain=[0.0, duration_s], nice=False), axis=_time_axis(shown=True)
+        "t:Q",
+        scale=alt.Scale(domain=[0.0, duration_s], nice=False),
+        axis=_time_axis(said, shown=True),
     )
     y = alt.Y(
         "rpm:Q",
         scale=alt.Scale(domain=domain, nice=False, zero=False),
         axis=alt.Axis(
-            title="crank (rpm)", tickCount=4, format=",d", grid=True, minExtent=_AXIS_PX - 26
+            title=said("crank (rpm)"),
+            tickCount=4,
+            format=",d",
+            grid=True,
+            minExtent=_AXIS_PX - 26,
         ),
     )
     track = [{"t": round(t_s, 3), "rpm": round(rpm, 1)} for t_s, rpm in crank.track]

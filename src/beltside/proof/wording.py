@@ -6,12 +6,15 @@ Shared by charts and commands so that a picture and a line of text never say dif
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from beltside.casework.results import Because, Crank, FindResult, ListenResult, SuspectOdds
 
+Said = Callable[[str], str]
+"""Gives words in another language; `str` leaves them as they are."""
+CANT_TELL: Final = "can't tell"
 _ABBREVIATIONS: Final = {"ac": "AC"}
 _ONE_IN: Final = (10, 15, 20, 30, 50, 100)
 _RAISED: Final = 1.15
@@ -146,15 +149,20 @@ def answer(result: FindResult) -> str:
     return f"Most likely: {_with_odds(first)}."
 
 
-def crank_sentence(result: ListenResult) -> str:
-    """The crank speed of a take, or why it can't be told, in one sentence."""
+def crank_sentence(result: ListenResult, said: Said = str) -> str:
+    """The crank speed of a take, or why it can't be told, in one sentence.
+
+    `said` gives its parts in another language.
+    """
     crank = result.crank
     if crank is None:
-        return f"Crank speed: can't tell. {full_stop(result.crank_reason or '')}"
+        why = said(full_stop(result.crank_reason or ""))
+        return f"{said('Crank speed')}: {said(CANT_TELL)}. {why}".rstrip()
+    speed = f"{said('Crank speed')}: {said(rpm_words(crank))}"
     if crank.source == "stated":
-        return f"Crank speed: {rpm_words(crank)}, as stated."
-    confidence = f"{sure_words(crank.confidence)}, {percent_words(crank.confidence)}"
-    return f"Crank speed: {rpm_words(crank)}, {confidence}."
+        return f"{speed}, {said('as stated')}."
+    sure = said(sure_words(crank.confidence))
+    return f"{speed}, {sure}, {said(percent_words(crank.confidence))}."
 
 
 def printable(text: str) -> str:

@@ -188,7 +188,7 @@ def picture(
     """A picture of what was heard."""
     from beltside.web.routes.listen import drawn
 
-    return Response(drawn(take_heard(shop, job, take), picture), media_type="image/svg+xml")
+    return Response(drawn(take_heard(shop, job, take), picture, "en"), media_type="image/svg+xml")
 
 
 @router.post(

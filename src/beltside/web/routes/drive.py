@@ -30,7 +30,8 @@ from beltside.web.forms import CheckedForm, text
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.svg_address import svg_address
-from beltside.web.texts import text_
+from beltside.web.texts import said, text_
+from beltside.web.visitors import visitor_of
 from beltside.web.words import PART_WORDS
 
 router = APIRouter()
@@ -92,7 +93,7 @@ def drive_page(request: Request, number: int, text: bool = False) -> HTMLRespons
         form = form_of(toml) if toml else EMPTY
     except InputError:
         form, text = EMPTY, True
-    return show(request, _page(frame, sheet, form, toml, text))
+    return show(request, _page(request, frame, sheet, form, toml, text))
 
 
 @router.post("/job/{number}/drive")
@@ -118,10 +119,10 @@ def change(request: Request, number: int, form: CheckedForm) -> Response:
             )
         except InputError:
             # Said beside each field by the page.
-            page = _page(frame, sheet, given, toml, "toml" in form)
+            page = _page(request, frame, sheet, given, toml, "toml" in form)
             return show(request, page, status=422)
         return go_to(f"/job/{number}/drive", saved="1")
-    return show(request, _page(frame, sheet, given, toml, "toml" in form))
+    return show(request, _page(request, frame, sheet, given, toml, "toml" in form))
 
 
 @router.post("/job/{number}/drive/draw")
@@ -131,7 +132,7 @@ def draw(request: Request, number: int, form: CheckedForm) -> Response:
     tried = try_drive(toml_of(_typed(form), _kept(sheet)[0]))
     return JSONResponse(
         {
-            "picture": _picture(tried.result),
+            "picture": _picture(tried.result, visitor_of(request).language),
             "problems": dict(tried.by_field),
             "said": [*tried.other, *tried.notes],
             "length_mm": tried.result.belt_length_mm if tried.result else None,
@@ -168,7 +169,9 @@ def _changed(form: DriveForm, do: str) -> DriveForm:
     return replace(form, rows=rows)
 
 
-def _page(frame: JobFrame, sheet: JobSheet, form: DriveForm, toml: str, as_text: bool) -> DrivePage:
+def _page(
+    request: Request, frame: JobFrame, sheet: JobSheet, form: DriveForm, toml: str, as_text: bool
+) -> DrivePage:
     tried = try_drive(toml) if toml else DriveTried(None)
     kept, version = _kept(sheet)
     parts: Mapping[str, str] = {part: PART_WORDS[part] for part in PULLEY_PARTS}
@@ -179,7 +182,7 @@ def _page(frame: JobFrame, sheet: JobSheet, form: DriveForm, toml: str, as_text:
         toml,
         as_text,
         tried,
-        _picture(tried.result),
+        _picture(tried.result, visitor_of(request).language),
         version,
         bool(kept) and kept == toml,
         [*parts.items(), *((part, part) for part in sorted(named))],
@@ -189,14 +192,14 @@ def _page(frame: JobFrame, sheet: JobSheet, form: DriveForm, toml: str, as_text:
     )
 
 
-def _picture(result: DriveResult | None) -> str:
-    """The drive drawn, as an address that holds the picture itself."""
+def _picture(result: DriveResult | None, language: str) -> str:
+    """The drive drawn in a language, as an address that holds the picture itself."""
     if result is None or not result.spans:
         return ""
     from beltside.proof.drive_picture import drive_drawing
 
     try:
-        svg = drive_drawing(result).svg()
+        svg = drive_drawing(result, lambda words: said(words, language)).svg()
     except BeltsideError:
         return ""
     return svg_address(svg)

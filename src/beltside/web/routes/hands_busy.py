@@ -24,6 +24,7 @@ router = APIRouter()
 
 STEP_OF: Final = text_("Step {number} of {count}")
 ABOUT: Final = text_("about {minutes} minutes")
+ABOUT_ONE: Final = text_("about 1 minute")
 ALL_DONE: Final = text_("All steps are done")
 CAUTION: Final = text_("Caution")
 WAITS_FOR: Final = text_("Waits for")
@@ -142,7 +143,8 @@ def _spoken(shown: StepShown | None, count: int, language: str) -> str:
     told += [f"{t(CAUTION)}: {said(one, language)}" for one in step.hazards]
     if shown.open_waits:
         told.append(f"{t(WAITS_FOR)}: {all_of(one.title for one in shown.open_waits)}")
-    told.append(t(ABOUT, minutes=max(1, round(step.expected_min))))
+    minutes = max(1, round(step.expected_min))
+    told.append(t(ABOUT_ONE) if minutes == 1 else t(ABOUT, minutes=minutes))
     told += [f"{t(TOOLS)}: {all_of(step.tools)}"] if step.tools else []
     told += [said(step.torque, language)] if step.torque else []
     told += [f"{t(NEW_PARTS)}: {all_of(step.new_parts)}"] if step.new_parts else []

@@ -118,14 +118,14 @@ def picture(request: Request, number: int, entry_id: str, picture: str) -> Respo
     shop = shop_of(request)
     heard = take_heard(shop, sheet_of(shop, str(number)).job.id, entry_id)
     return Response(
-        drawn(heard, picture),
+        drawn(heard, picture, visitor_of(request).language),
         media_type="image/svg+xml",
         headers={"Cache-Control": "private, max-age=600"},
     )
 
 
-def drawn(heard: TakeHeard, picture: str) -> str:
-    """A picture of a take as SVG, by its name in `PICTURES`; drawn once.
+def drawn(heard: TakeHeard, picture: str, language: str) -> str:
+    """A picture of a take as SVG, by its name in `PICTURES`; drawn once for a language.
 
     Raises
     ------
@@ -138,10 +138,12 @@ def drawn(heard: TakeHeard, picture: str) -> str:
             f"{heard.name} is not listened to yet: {heard.work.state}",
             instead="the page of the take, or asking later",
         )
-    return drawn_once((heard.work.id, heard.name, picture), lambda: _drawn(listen, picture))
+    return drawn_once(
+        (heard.work.id, heard.name, picture, language), lambda: _drawn(listen, picture, language)
+    )
 
 
-def _drawn(listen: ListenResult, picture: str) -> str:
+def _drawn(listen: ListenResult, picture: str, language: str) -> str:
     from beltside.proof.definition import to_svg
     from beltside.proof.order_picture import envelope_order_chart, order_spectrum_chart
     from beltside.proof.spectrogram_picture import spectrogram_chart
@@ -151,7 +153,8 @@ def _drawn(listen: ListenResult, picture: str) -> str:
         "orders": order_spectrum_chart,
         "envelope": envelope_order_chart,
     }
-    return to_svg(charts[picture](listen))
+    chart = charts[picture](listen, lambda words: said(words, language))
+    return to_svg(chart, thousands="," if language == "en" else "\N{NARROW NO-BREAK SPACE}")
 
 
 def _page(

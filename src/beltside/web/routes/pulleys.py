@@ -28,7 +28,8 @@ from beltside.web.forms import CheckedForm, text, typed, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.routes.photo import photo_kept, photos_of
-from beltside.web.texts import text_
+from beltside.web.texts import said, text_
+from beltside.web.visitors import visitor_of
 from beltside.web.words import PART_WORDS
 
 router = APIRouter()
@@ -82,9 +83,9 @@ def pulleys_page(request: Request, number: int, photo: str = "") -> HTMLResponse
     try:
         seen = front_seen(shop, photo) if photo else None
     except BeltsideError as error:
-        return show(request, _page(frame, sheet, file_problem=str(error)), status=422)
+        return show(request, _page(request, frame, sheet, file_problem=str(error)), status=422)
     rows = [RimRow(_joined(one), "", "", "ribbed", "") for one in seen.shapes] if seen else []
-    return show(request, _page(frame, sheet, photo, seen, rows))
+    return show(request, _page(request, frame, sheet, photo, seen, rows))
 
 
 @router.post("/job/{number}/pulleys/photo")
@@ -96,11 +97,11 @@ def keep_photo(request: Request, number: int, form: CheckedForm) -> Response:
         return go_to(f"/job/{number}/pulleys?photo={photo}")
     try:
         if not files:
-            page = _page(frame, sheet, file_problem="No photo came with it. Choose one.")
+            page = _page(request, frame, sheet, file_problem="No photo came with it. Choose one.")
             return show(request, page, status=422)
         photo = photo_kept(shop_of(request), sheet, files[0], CAPTION)
     except BeltsideError as error:
-        return show(request, _page(frame, sheet, file_problem=str(error)), status=422)
+        return show(request, _page(request, frame, sheet, file_problem=str(error)), status=422)
     return go_to(f"/job/{number}/pulleys?photo={photo}")
 
 
@@ -117,7 +118,7 @@ def measure(request: Request, number: int, form: CheckedForm) -> Response:
         result = front_on_job(shop, sheet, photo, _marked(form, rows))
     except BeltsideError as error:
         problem = str(error)
-    page = _page(frame, sheet, photo, seen, rows, typed(form), problem, result)
+    page = _page(request, frame, sheet, photo, seen, rows, typed(form), problem, result)
     return show(request, page, status=422 if problem else 200)
 
 
@@ -180,6 +181,7 @@ def _points(words: str) -> tuple[tuple[float, float], ...]:
 
 
 def _page(
+    request: Request,
     frame: JobFrame,
     sheet: JobSheet,
     photo: str = "",
@@ -209,7 +211,7 @@ def _page(
         problem,
         file_problem,
         result,
-        _picture(result),
+        _picture(result, visitor_of(request).language),
         there.version if there else 0,
         there is not None,
         [(part, PART_WORDS[part]) for part in PULLEY_PARTS],
@@ -217,11 +219,11 @@ def _page(
     )
 
 
-def _picture(result: FrontResult | None) -> str:
-    """The pulleys seen squarely, as an address that holds the picture itself."""
+def _picture(result: FrontResult | None, language: str) -> str:
+    """The pulleys seen squarely, in a language, as an address that holds the picture itself."""
     if result is None:
         return ""
     from beltside.proof.front_picture import front_svg
 
-    svg = front_svg(result)
+    svg = front_svg(result, lambda words: said(words, language))
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()

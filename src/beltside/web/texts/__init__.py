@@ -83,10 +83,11 @@ _UNIT: Final = (
     r"(?:%|°C|°F|°|K|kPa|bar|psi|(?:k|psi|kPa|mL|ml|fl oz)/min|mL/kPa|mL|ml|L|l|qt|kg/m³|lb/ft³"
     r"|s|min|h|mm|km|m|kN|N m|lbf ft|lbf in|kgf m|kgf cm|N|rpm|1/min|ppm|dB|Hz)"
 )
-_MEASURED: Final = rf"{_NUMBER} ?{_UNIT}(?: \({_NUMBER} ?{_UNIT}\))?"
-FIGURE: Final = rf"(?:{_MEASURED}(?: {_MEASURED})*|{_NUMBER})"
-"""What a gap named `figure...` holds: "3.5 L", "4 min 45 s", "24 N m (18 lbf ft)"."""
+FIGURE: Final = rf"{_NUMBER}(?: ?{_UNIT}(?: (?:{_NUMBER}|\({_NUMBER}) ?{_UNIT}\)?)*)?"
+"""What a gap named `figure...` holds: "3.5 L", "4 min 45 s", "24 N m (18 lbf ft)". Each unit stands
+in it twice only: it stands in many patterns, and making those takes time."""
 _THOUSANDS: Final = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
+_PER_CENT: Final = re.compile(r"(?<=\d)%")
 LIST_MARKS: Final = ("; ", " + ", " / ", ", ")
 """What parts the members of a list in a sentence of the rooms."""
 _ERROR_PARTS: Final = (" Allowed: ", " Try: ")
@@ -115,6 +116,21 @@ class _Gapped:
     worded: bool
     """Whether it has words of its own."""
 
+    def may_fit(self, sentence: str) -> bool:
+        """Whether its own words stand in the sentence, in their order, with room for the gaps.
+
+        It is asked of all that are near, so that few patterns have to be made: that takes longer.
+        """
+        at = len(self.fixed[0])
+        if not (sentence.startswith(self.fixed[0]) and sentence.endswith(self.fixed[-1])):
+            return False
+        for piece in self.fixed[1:]:
+            at = sentence.find(piece, at + 1)
+            if at < 0:
+                return False
+            at += len(piece)
+        return True
+
     def matches(self, sentence: str) -> Iterator[re.Match[str]]:
         """The sentence parted so that the gaps hold as little as they can, then as much.
 
@@ -141,7 +157,7 @@ class _Sentences:
         found = [one for size in sizes for one in self.begin.get(sentence[:size], ())]
         ends = (sentence[len(sentence) - size :] for size in sizes)
         found += [one for end in ends for one in self.end.get(end, ())]
-        held = [one for one in found if all(piece in sentence for piece in one.fixed)]
+        held = [one for one in found if one.may_fit(sentence)]
         return sorted(held, key=lambda one: one.place)
 
 
@@ -173,6 +189,7 @@ def _turn(text: str) -> tuple[bool, int, bool]:
     return not frame, -len(GAP.sub("", text)), typed
 
 
+@lru_cache(maxsize=_KEPT)
 def _pattern(text: str, *, most: bool = False) -> re.Pattern[str]:
     """What fits a sentence with gaps; a gap holds at least one sign, one for a figure a figure.
 
@@ -186,6 +203,8 @@ def _pattern(text: str, *, most: bool = False) -> re.Pattern[str]:
         held = FIGURE if name.startswith("figure") else ".+" if most else ".+?"
         if before.endswith("\u201c") and after.startswith("\u201d"):
             held = "[^\u201c\u201d]+"
+        elif before.endswith('"') and after.startswith('"'):
+            held = '[^"]+'
         pattern += f"(?P<{name}>{held})" + re.escape(after)
     return re.compile(pattern, re.DOTALL)
 
@@ -220,21 +239,27 @@ def _with_or_without_stop(sentence: str, language: str) -> str | None:
     whole = _said(language).whole
     if sentence not in whole and sentence.endswith(".") and sentence[:-1] in whole:
         return f"{whole[sentence[:-1]]}."
+    if sentence.endswith("."):
+        # One with words of its own, even without the stop, goes before a join of pieces.
+        found = _laid(sentence, language, joins=False)
+        if found is None and (without := _laid(sentence[:-1], language)) is not None:
+            return f"{without}."
+        return found or _laid(sentence, language)
     found = _laid(sentence, language)
     if found is not None:
         return found
-    if sentence.endswith("."):
-        found = _laid(sentence[:-1], language)
-        return None if found is None else f"{found}."
     found = _laid(f"{sentence}.", language)
     return None if found is None else found.removesuffix(".")
 
 
 @lru_cache(maxsize=_KEPT)
-def _laid(sentence: str, language: str, *, gaps_known: bool = False) -> str | None:
+def _laid(
+    sentence: str, language: str, *, gaps_known: bool = False, joins: bool = True
+) -> str | None:
     """A sentence laid to the one that fits; None where none does.
 
-    `gaps_known`: one fits only where all that stands in its gaps is known.
+    `gaps_known`: one fits only where all that stands in its gaps is known. `joins`: so do lists,
+    and sentences of gaps alone.
     """
     known = _said(language)
     if sentence in known.whole:
@@ -244,8 +269,8 @@ def _laid(sentence: str, language: str, *, gaps_known: bool = False) -> str | No
         for found in one.matches(sentence):
             if _all_known(_to_be_known(found, not gaps_known), language):
                 return _filled(found, one.other, language)
-    listed = _listed(sentence, language, all_known=True)
-    if listed is not None:
+    listed = _listed(sentence, language, all_known=True) if joins else None
+    if listed is not None or not joins:
         return listed
     for one in (one for one in may_fit if not one.worded):
         for found in one.matches(sentence):
@@ -321,5 +346,6 @@ def _in_gap(name: str, words: str, language: str) -> str:
 
 
 def _figure(figure: str) -> str:
-    """A figure without the comma between thousands, which elsewhere stands for decimals."""
-    return _THOUSANDS.sub("\N{NARROW NO-BREAK SPACE}", figure)
+    """A figure without the comma between thousands, which elsewhere stands for decimals, and with
+    a space before "%"."""
+    return _PER_CENT.sub(" %", _THOUSANDS.sub("\N{NARROW NO-BREAK SPACE}", figure))
