@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Mapping
-from contextlib import ExitStack, asynccontextmanager
+from contextlib import ExitStack, asynccontextmanager, suppress
 from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
@@ -87,7 +87,15 @@ def create_app(
             busy.start()
             ends.callback(busy.stop)
 
-    later = Later(load, work, *((warm,) if first_page_soon else ()))
+    def tables() -> None:
+        # Suspects and checks of this shop: every page of a job needs them.
+        from beltside.casework.shop_case import shop_tables
+
+        # What is wrong with the record is told by the first page that needs it.
+        with suppress(BeltsideError):
+            shop_tables(opened)
+
+    later = Later(load, work, *((tables, warm) if first_page_soon else ()))
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
