@@ -25,7 +25,7 @@ from beltside.jobs.record import Record
 from beltside.jobs.search import Search
 from beltside.jobs.search_words import rebuild
 from beltside.jobs.sounds import Sounds
-from beltside.sound.fingerprint import ZONES_HZ, rhythm_orders, tone_orders
+from beltside.sound.fingerprint import ZONES_HZ, rhythm_orders, ringing_hz, tone_orders
 from figures import Figure, table
 from postgres_server import postgres_server
 from record_shop import Engines, Float32, add_sounds, fill, mistyped
@@ -96,6 +96,7 @@ def _measure_one(where: Path | str, jobs: int, takes: int, seed: int) -> Measure
         _tidy(database)
         size = _size(database)
         size_of_vector = len(ZONES_HZ) * rhythm_orders().size + tone_orders().size
+        size_of_vector += ringing_hz().size
         engines = Engines(size_of_vector, max(jobs // 50, 2), seed)
         asked = engines.takes(SOUNDS_ASKED)
         best = add_sounds(database, made, engines, asked)

@@ -16,6 +16,7 @@ from beltside.jobs.card import card_from
 from beltside.jobs.database import Database
 from beltside.jobs.schema import COUNTER, ENTRY, ENTRY_VERSION, FILE_USE, JOB, SOUND, STORED_FILE
 from beltside.jobs.sealed_rows import SEALED
+from beltside.jobs.sound_copy import sound_to_keep
 
 START = datetime(2020, 1, 7, 8, tzinfo=UTC)
 SYLLABLES = (
@@ -197,9 +198,9 @@ def add_sounds(
                 "cause": cause,
                 "hidden": False,
                 "change": 1,
-                "vector": vector.tobytes(),
+                "vector": sound_to_keep(vector[None, :]),
             }
-            for (entry_id, job_id, cause), vector in zip(some, made.astype("<f2"), strict=True)
+            for (entry_id, job_id, cause), vector in zip(some, made, strict=True)
         ]
         with database.writing() as connection:
             sealed_rows.insert_all(connection, SOUND, rows)

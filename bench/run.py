@@ -10,6 +10,7 @@ import sys
 import time
 
 import accuracy
+import alike
 import belt_path
 import bolt_order
 import compare
@@ -47,7 +48,8 @@ def run(
     groups.append(("photos and hole match", photo.measure(40, 100, seed)))
     groups.append(("proof sheet", proof.measure()))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
-    groups.append(("direction, fingerprint, housing map", where.measure(16, 40, 12, seed, 2)))
+    groups.append(("direction, housing map", where.measure(16, 12, seed, 2)))
+    groups.append(("fingerprint, 40 cars of each simulator", alike.measure(40, seed, 2)))
     groups.append(("loudness", loudness.measure(60.0, 5.0)))
     groups.append(("before and after, 20 pairs", compare.measure(20, 70_000)))
     groups.append(

@@ -1,13 +1,11 @@
-"""Direction, fingerprint and housing map on simulated takes whose truth is known.
+"""Direction and housing map on simulated takes whose truth is known.
 
 Direction: rooms of pyroomacoustics (an independent simulator) with a suspect, and engine noise as
 loud in its band from eight places around it; two microphones 14 cm apart. Against it the plain
-cross-correlation of the same band. Fingerprint: pairs of takes of one rig car with one fault, at
-another speed, on another phone and from another spot, among all takes of all cars; right when the
-nearest other take has the same cause. Housing map: probe takes of the rig on the guilty housing and
+cross-correlation of the same band. Housing map: probe takes of the rig on the guilty housing and
 up to three others; against it the loudness of the takes as recorded.
 
-usage: python bench/where.py [--rooms 40] [--cars 150] [--maps 20] [--seed 40000] [--keep FILE]
+usage: python bench/where.py [--rooms 40] [--maps 20] [--seed 40000]
 """
 
 from __future__ import annotations
@@ -17,29 +15,18 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
-import pickle
-from collections import Counter
-from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 import scipy.signal
 
-from beltside.casework.shipped import fingerprint_nuisance
-from beltside.casework.similar import fingerprint_of
-from beltside.casework.takes import ArraySource, Conditions, hear, hear_all
+from beltside.casework.takes import ArraySource, Conditions, hear_all
 from beltside.casework.where import where_heard
 from beltside.rig import draws
 from beltside.rig.layout import measured_sheet
-from beltside.rig.phone import draw_phone
-from beltside.rig.room import draw_room
-from beltside.rig.takes import RigTake, TakePlan, make_take, scale_fault
+from beltside.rig.takes import RigTake, TakePlan
 from beltside.sound.bands import Band
 from beltside.sound.direction import delay_map, delay_path, side_angle_deg
-from beltside.sound.fingerprint import Fingerprint, distances, fingerprint, likeness
-from beltside.sound.track import CrankTrack
 from figures import Figure, table
 
 RATE_HZ = 48_000
@@ -99,94 +86,8 @@ def direction_errors(seed: int) -> tuple[float, float]:
     return own, abs(float(side_angle_deg(lag_s, SPACING_MM)) - true_deg)
 
 
-@dataclass(frozen=True)
-class Printed:
-    """One take's fingerprints: by the crank speed from its own sound, and by the true speed."""
-
-    car: int
-    cause: str
-    severity_db: float
-    by_ear: Fingerprint
-    by_truth: Fingerprint
-
-
 def _source(take: RigTake) -> ArraySource:
     return ArraySource(take.samples, take.sample_rate_hz)
-
-
-def _truth(take: RigTake) -> CrankTrack:
-    rpm = take.truth_rpm
-    return CrankTrack(take.truth_time_s, rpm, 0.998 * rpm, 1.002 * rpm)
-
-
-def car_prints(seed: int) -> list[Printed]:
-    """One car with one cause: at idle, and with the speed raised on another phone elsewhere."""
-    rng = np.random.default_rng(seed)
-    car, cause, severity_db = draws.draw_car(rng, coded_share=0.1)
-    sheet = measured_sheet(rng, car.drive, car.engine, "")
-    elsewhere = replace(draw_room(rng, car.drive), spots_m=car.room.spots_m)
-    other = replace(car, phone=draw_phone(rng, coded_share=0.1), room=elsewhere)
-    raised = TakePlan("raised", speed=str(rng.choice(["hold", "ramp", "steps"])))
-    takes = [
-        make_take(rng, car, TakePlan("idle"), SECONDS, None)[0],
-        make_take(rng, other, raised, SECONDS, None)[0],
-    ]
-    return [
-        Printed(
-            seed,
-            cause,
-            severity_db,
-            fingerprint_of(_source(take), sheet),
-            fingerprint(hear(_source(take), _truth(take))),
-        )
-        for take in takes
-    ]
-
-
-def twin_prints(seed: int) -> tuple[bool, bool] | None:
-    """Of one car, whether a raised take is nearer to its own fault at idle than to the healthy
-    car at idle, and than to another fault in it; by the true speed. None without a fault."""
-    rng = np.random.default_rng(seed)
-    car, cause, _ = draws.draw_car(rng, coded_share=0.1)
-    if cause in (HEALTHY, OTHER):
-        return None
-    other_cause = cause
-    while other_cause in (cause, HEALTHY, OTHER):
-        other_cause = draws.draw_truth(rng, car.drive, car.engine)
-    second = replace(car, faulty=draws.fault_voices(rng, other_cause, car.drive, car.engine))
-    second = replace(
-        second, faulty=scale_fault(rng, second, float(rng.triangular(-6.0, 8.0, 20.0)))
-    )
-    elsewhere = replace(draw_room(rng, car.drive), spots_m=car.room.spots_m)
-    asked = replace(car, phone=draw_phone(rng, coded_share=0.1), room=elsewhere)
-    prints = []
-    for one, speed in (
-        (asked, "hold"),
-        (car, "idle"),
-        (replace(car, faulty=()), "idle"),
-        (second, "idle"),
-    ):
-        take = make_take(rng, one, TakePlan("take", speed=speed), SECONDS, None)[0]
-        prints.append(fingerprint(hear(_source(take), _truth(take))))
-    nuisance = fingerprint_nuisance()
-    own, healthy, wrong = (likeness(prints[0], one, nuisance) for one in prints[1:])
-    return own > healthy, own > wrong
-
-
-def nearest_right(
-    prints: Sequence[Printed], read: Callable[[Printed], Fingerprint]
-) -> tuple[list[bool], list[str]]:
-    """Whether the nearest other take has the same cause, for every take with a fault; causes."""
-    right, causes = [], []
-    nuisance = fingerprint_nuisance()
-    for place, one in enumerate(prints):
-        if one.cause in (HEALTHY, OTHER):
-            continue
-        away = distances(read(one), [read(other) for other in prints], nuisance)
-        away[place] = np.inf
-        right.append(prints[int(np.argmin(away))].cause == one.cause)
-        causes.append(one.cause)
-    return right, causes
 
 
 def map_outcome(seed: int) -> tuple[bool, bool, float, str] | None:
@@ -211,10 +112,8 @@ def map_outcome(seed: int) -> tuple[bool, bool, float, str] | None:
     return result.places[0].part == guilty, int(np.argmax(loudness)) == 0, chance, result.by
 
 
-def measure(
-    rooms: int, cars: int, maps: int, seed: int, processes: int, keep: Path | None = None
-) -> list[Figure]:
-    """All figures; `keep` is where the fingerprints are kept and read from."""
+def measure(rooms: int, maps: int, seed: int, processes: int) -> list[Figure]:
+    """All figures."""
     figures: list[Figure] = []
     with ProcessPoolExecutor(processes) as pool:
         if rooms:
@@ -230,59 +129,8 @@ def measure(
                     f"{np.median(errors[:, 1]) / max(np.median(errors[:, 0]), 1e-9):.1f}",
                 )
             )
-        if cars:
-            figures += _fingerprint_figures(pool, cars, seed, keep)
         if maps:
             figures += _map_figures(pool, maps, seed)
-    return figures
-
-
-def _fingerprint_figures(
-    pool: ProcessPoolExecutor, cars: int, seed: int, keep: Path | None
-) -> list[Figure]:
-    if keep is not None and keep.is_file():
-        prints = pickle.loads(keep.read_bytes())
-    else:
-        pairs = pool.map(car_prints, range(seed, seed + cars), chunksize=4)
-        prints = [one for pair in pairs for one in pair]
-        if keep is not None:
-            keep.write_bytes(pickle.dumps(prints))
-    figures = []
-    for name, read, target in (
-        ("by the speed from the sound", lambda one: one.by_ear, 0.8),
-        ("by the true speed", lambda one: one.by_truth, None),
-    ):
-        right, causes = nearest_right(prints, read)
-        wrong = Counter(cause for cause, good in zip(causes, right, strict=True) if not good)
-        worst = ", ".join(
-            f"{cause} {count} of {causes.count(cause)}" for cause, count in wrong.most_common(6)
-        )
-        figures.append(
-            Figure(
-                f"fingerprint, right cause first, {name}",
-                float(np.mean(right)),
-                "%",
-                target,
-                at_least=True,
-                note=f"{len(right)} takes with a fault among {len(prints)}; wrong: {worst}",
-            )
-        )
-    deaf = float(np.mean([one.by_ear.rhythm is None for one in prints]))
-    figures.append(Figure("fingerprint, takes without a speed", deaf, "%"))
-    twins = [one for one in pool.map(twin_prints, range(seed, seed + cars // 5)) if one]
-    if twins:
-        share = np.mean(np.array(twins), axis=0)
-        figures.append(
-            Figure(
-                "fingerprint, own fault before the same car healthy",
-                float(share[0]),
-                "%",
-                note=f"{len(twins)} cars, by the true speed",
-            )
-        )
-        figures.append(
-            Figure("fingerprint, own fault before another fault in the car", float(share[1]), "%")
-        )
     return figures
 
 
@@ -311,15 +159,11 @@ def _map_figures(pool: ProcessPoolExecutor, maps: int, seed: int) -> list[Figure
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rooms", type=int, default=40)
-    parser.add_argument("--cars", type=int, default=150)
     parser.add_argument("--maps", type=int, default=20)
     parser.add_argument("--seed", type=int, default=40_000)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--keep", type=Path, default=None)
     given = parser.parse_args()
-    print(
-        table(measure(given.rooms, given.cars, given.maps, given.seed, given.processes, given.keep))
-    )
+    print(table(measure(given.rooms, given.maps, given.seed, given.processes)))
 
 
 if __name__ == "__main__":

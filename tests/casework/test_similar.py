@@ -11,22 +11,33 @@ from beltside.base.errors import InputError
 from beltside.casework.similar import (
     KnownTake,
     cause_of,
+    chance_right,
     is_cause,
     known_files,
+    likeness_state,
     similar,
     similar_among,
 )
-from beltside.sound.fingerprint import ZONES_HZ, Fingerprint, rhythm_orders, tone_orders
+from beltside.sound.fingerprint import (
+    ZONES_HZ,
+    AtSpeed,
+    Fingerprint,
+    rhythm_orders,
+    ringing_hz,
+    tone_orders,
+)
 
 SHEET = '[engine]\ncylinders = 4\n[[pulley]]\npart = "crank"\ndiameter_mm = 138\n'
 
 
 def made(order: float, seed: int = 1) -> Fingerprint:
-    """A fingerprint that beats at one order."""
+    """A fingerprint that beats at one order and rings at a frequency of its own."""
     rng = np.random.default_rng(seed)
     rhythm = 0.05 * rng.random((len(ZONES_HZ), rhythm_orders().size))
     rhythm[:, np.argmin(np.abs(rhythm_orders() - order))] += 2.0
-    return Fingerprint(rhythm, 0.05 * rng.random(tone_orders().size), np.zeros(7))
+    rings = 0.05 * rng.normal(size=ringing_hz().size)
+    rings[round(10 * order)] += 1.0
+    return Fingerprint((AtSpeed(1.0, rhythm, 0.05 * rng.random(tone_orders().size)),), rings)
 
 
 KNOWN = [
@@ -51,7 +62,7 @@ def test_a_stranger_is_called_one() -> None:
 
 
 def test_without_a_crank_speed_little_is_said() -> None:
-    deaf = Fingerprint(None, None, np.zeros(7))
+    deaf = Fingerprint((), np.ones(ringing_hz().size))
     result = similar_among("new.m4a", deaf, KNOWN)
     assert result.state == "nothing like it"
     assert any("crank speed of this take" in text for text in result.warnings)
@@ -114,3 +125,30 @@ def test_no_folder_and_no_sheet_are_refused(tmp_path: Path) -> None:
     sheet.write_text(SHEET, encoding="utf-8")
     with pytest.raises(InputError, match="0 nearest takes"):
         similar(tmp_path / "a.m4a", tmp_path, drive=sheet, most=0)
+
+
+def test_the_chance_falls_with_distance_and_grows_with_the_lead() -> None:
+    """Shares right among 228 simulated cars (docs/methods/fingerprint.md): near 0.5 all, at 0.7
+    six in ten, at 0.8 one in four."""
+    assert chance_right(0.5, None) > 0.9
+    assert chance_right(0.7, None) == pytest.approx(0.6, abs=0.06)
+    assert chance_right(0.8, None) == pytest.approx(0.27, abs=0.06)
+    for lead in (0.0, 0.02, 0.1):
+        far = [chance_right(distance, lead) for distance in (0.4, 0.6, 0.8)]
+        assert far == sorted(far, reverse=True)
+    ahead = [chance_right(0.6, lead) for lead in (0.0, 0.02, 0.1, 0.3)]
+    assert ahead == sorted(ahead)
+
+
+@pytest.mark.parametrize(
+    ("closest", "lead", "state"),
+    [
+        (0.5, 0.15, "near"),
+        (0.7, 0.03, "nothing like it"),
+        (0.65, 0.1, "some likeness"),
+        (0.55, None, "near"),
+        (0.9, None, "nothing like it"),
+    ],
+)
+def test_what_a_distance_says(closest: float, lead: float | None, state: str) -> None:
+    assert likeness_state(closest, lead) == state

@@ -108,6 +108,33 @@ def test_others_additions_and_changes_are_seen(address: Path | str) -> None:
         assert sounds.nearest(one, 1) == []
 
 
+def test_the_best_pair_of_rows_counts(database: Database) -> None:
+    """Sounds of one to three rows, by plain loops over every pair of rows."""
+    rng = np.random.default_rng(9)
+    pool, names, kept = vectors(60, seed=9), [], []
+    record, sounds = Record(database), Sounds(database)
+    sheet = record.new_job(
+        [*[("take", {})] * 30, ("outcome", {"cause": "x", "closed": True})], by="Ida"
+    )
+    for number, entry in enumerate(sheet.of_kind("take")):
+        rows = pool[rng.integers(0, 60, number % 3 + 1)] * rng.uniform(0.3, 1.0)
+        sounds.add(entry.id, 1, rows)
+        names.append(entry.id)
+        kept.append(rows)
+    # Made anew with fewer rows: the ones it had no longer count.
+    kept[2] = kept[2][:1]
+    sounds.nearest(kept[0], 1)
+    sounds.add(names[2], 1, kept[2])
+    assert sounds.vectors(1, [names[5]])[names[5]] == pytest.approx(kept[5], abs=1e-3)
+    for asked in (kept[5], kept[2], pool[:3] * 0.5):
+        alike = [max(float(a @ b) for a in asked for b in rows) for rows in kept]
+        best = np.argsort(-np.array(alike), kind="stable")[:3]
+        found = sounds.nearest(asked, 1, limit=30)
+        far = {one.entry_id: one.distance for one in found}
+        assert [far[name] for name in names] == pytest.approx(1.0 - np.array(alike), abs=2e-3)
+        assert found[0].distance == pytest.approx(1.0 - alike[best[0]], abs=2e-3)
+
+
 # Every closed job against all others --------------------------------------------------------------
 
 
@@ -213,7 +240,11 @@ def test_when_a_cause_is_known(outcome: dict[str, object], cause: str | None) ->
 
 
 @pytest.mark.parametrize(
-    "vector", [[], [[1.0]], [2.0], [float("nan")], np.zeros(4), np.full(20_001, 0.00707)]
+    "vector",
+    [
+        *([], [[[1.0]]], [[1.0]] * 4, [2.0], [[1.0, 0.0], [0.0, 0.0]], [float("nan")]),
+        *(np.zeros(4), np.full(20_001, 0.00707)),
+    ],
 )
 def test_vectors_of_another_form_are_refused(record: Record, vector: npt.ArrayLike) -> None:
     job = record.new_job([("take", {})], by="Ida")

@@ -22,14 +22,14 @@ from beltside.suspects.likeness import (
 
 
 def test_worked_by_hand() -> None:
-    """4 of 6, prior 1 in 10. Rate (1.46 + 4) / 8 = 0.6825, odds 2.1496; prior odds 1/9; factor
-    19.35, 4.274 bits; of these 6 / (6 + 10) count: 1.603; odds from 1/9 to 0.3375, 25.2 %."""
-    assert learned_rate(4, 6) == pytest.approx(5.46 / 8)
+    """4 of 6, prior 1 in 10. Rate (1.72 + 4) / 8 = 0.715, odds 2.5088; prior odds 1/9; factor
+    22.58, 4.497 bits; of these 6 / (6 + 10) count: 1.686; odds from 1/9 to 0.3576, 26.3 %."""
+    assert learned_rate(4, 6) == pytest.approx(5.72 / 8)
     assert trust(6) == pytest.approx(0.375)
     bits = likeness_bits(4, 6, 0.1)
-    assert bits == pytest.approx(0.375 * math.log2(2.149606 * 9), abs=1e-4)
+    assert bits == pytest.approx(0.375 * math.log2(2.508772 * 9), abs=1e-4)
     odds = 2.0**bits / 9.0
-    assert odds / (1 + odds) == pytest.approx(0.2523, abs=1e-4)
+    assert odds / (1 + odds) == pytest.approx(0.2634, abs=1e-4)
 
 
 def test_no_judged_job_no_weight() -> None:

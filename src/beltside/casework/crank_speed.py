@@ -60,7 +60,8 @@ class CrankSpeed:
 
     `source` is "sound" or "stated"; `reason` says why there is no track; `warnings` what to know;
     `likeliest_rpm` is the likeliest median speed even when it was not believed; `evidence` is what
-    the sound says for each speed, None where the sound was not asked.
+    the sound says for each speed, None where the sound was not asked; `likely` are the likeliest
+    speeds, each with its probability, the likeliest first.
     """
 
     track: CrankTrack | None
@@ -70,6 +71,7 @@ class CrankSpeed:
     warnings: tuple[str, ...] = ()
     likeliest_rpm: float | None = None
     evidence: CrankEvidence | None = field(default=None, repr=False, compare=False)
+    likely: tuple[tuple[CrankTrack, float], ...] = ()
 
 
 def crank_paths(sound: CrankSound, sheet: DriveSheet) -> CrankPaths | None:
@@ -135,6 +137,7 @@ def find_crank(
             "sound",
             likeliest_rpm=heard.evidence.rpm,
             evidence=heard.evidence,
+            likely=heard.likely,
         )
     return _with_stated(heard, stated_rpm)
 

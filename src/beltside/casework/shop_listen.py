@@ -20,13 +20,14 @@ from beltside.casework.shop_case import sheet_on_job, stand_in, take_names
 from beltside.casework.sound_said import listen_from_json
 from beltside.casework.sound_vector import VECTOR_VERSION, sound_vector
 from beltside.casework.take_measures import take_measures
+from beltside.casework.take_print import take_print
 from beltside.casework.takes import HEARING_VERSION, Conditions, HeardTake, crank_sound, hear
 from beltside.jobs.entries import Entry, JobSheet
 from beltside.media import open_recording
-from beltside.sound.fingerprint import Fingerprint, fingerprint
+from beltside.sound.fingerprint import Fingerprint
 
 LISTEN: Final = "listen"
-LISTEN_VERSION: Final = 100 * HEARING_VERSION
+LISTEN_VERSION: Final = 100 * HEARING_VERSION + 1
 """Hundreds count what is heard, ones what is kept of it."""
 NO_ENGINE: Final = "there is no drive sheet yet, so the engine is not known"
 
@@ -173,12 +174,8 @@ def listen_to_one(shop: Shop, settings: Mapping[str, Any], progress: Progress) -
                 lambda at_s: progress("listening", min(0.5 + 0.3 * at_s / heard_s, 0.8)),
             )
             said = (*notes, *file_warnings(recording))
-            print_of = fingerprint(hearing)
-            if crank.track is None and crank.likeliest_rpm is not None:
-                # A speed not sure enough to be shown: a wrong one only makes this take a stranger.
-                progress("listening for likeness", 0.8)
-                near = find_crank(sound, sheet, near_rpm=crank.likeliest_rpm)
-                print_of = fingerprint(hear(recording, near.track))
+            progress("listening for likeness", 0.8)
+            print_of = take_print(recording, crank, hearing)
     except BeltsideError as error:
         # Stored files go by their hash, which tells a person nothing.
         named = error.given.replace(str(settings["file"]), "this file")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,30 +11,33 @@ from typing import Final
 from beltside.base.errors import BeltsideError, InputError
 from beltside.base.provenance import Provenance
 from beltside.base.words import FAULTS, PARTS, part_kind
-from beltside.casework.crank_speed import find_crank
 from beltside.casework.formats.drive_sheet import load_drive_sheet
 from beltside.casework.results import Progress
 from beltside.casework.shipped import fingerprint_nuisance
-from beltside.casework.takes import Source, crank_sound, hear
+from beltside.casework.take_print import print_of
 from beltside.casework.where_results import SimilarResult, SimilarTake
 from beltside.drive.sheet import DriveSheet
 from beltside.media import open_recording
-from beltside.sound.fingerprint import Fingerprint, distances, fingerprint
+from beltside.sound.fingerprint import Fingerprint, distances
 
 METHOD: Final = "beltside.similar"
-VERSION: Final = 2
+VERSION: Final = 3
 
 MOST_TAKES: Final = 2000
 NEAREST: Final = 5
 
-NEAR: Final = 0.55
-SOME_LIKENESS: Final = 0.70
-CLEAR_LEAD: Final = 0.10
-SOME_LEAD: Final = 0.03
 STRANGER: Final = "nothing like it"
-"""Distances up to which the nearest take is near or of some likeness, and leads over the nearest
-take with another cause; from measured distances of the same and of other causes
-(docs/methods/fingerprint.md)."""
+CHANCE: Final = (1.00, -5.33, 11.53)
+"""Log odds that the nearest take has the right cause: constant, per distance, per root of the lead
+over the nearest take with another cause. Fitted on simulated cars, for half of which no take of
+their own was there (scripts/fit_fingerprint.py, docs/methods/fingerprint.md)."""
+
+NEAR: Final = 0.9
+SOME_LIKENESS: Final = 0.7
+"""Chances from which the nearest take is near or of some likeness; own choice."""
+
+CHANCE_ALONE: Final = (9.96, -13.76)
+"""Log odds by the distance alone, fitted on the same: for where no take has another cause."""
 
 RECORDING_SUFFIXES: Final = frozenset(
     [
@@ -102,7 +106,7 @@ def similar(
     sheet = load_drive_sheet(drive)
     say(f"listening to {take.name}", 0.0)
     with open_recording(take) as recording:
-        asked = fingerprint_of(recording, sheet, stated_rpm=crank_rpm)
+        asked = print_of(recording, sheet, stated_rpm=crank_rpm)
     files, left_out = known_files(folder, take)
     sheets: dict[Path, DriveSheet] = {}
     known: list[KnownTake] = []
@@ -112,7 +116,7 @@ def similar(
         try:
             own = _sheet_of(path, folder, sheets) or sheet
             with open_recording(path) as recording:
-                known.append(KnownTake(name, cause, fingerprint_of(recording, own)))
+                known.append(KnownTake(name, cause, print_of(recording, own)))
         except BeltsideError as error:
             left_out.append((name, str(error)))
     if not known:
@@ -145,16 +149,16 @@ def similar_among(
         key=lambda one: one.distance,
     )
     warnings = []
-    if asked.rhythm is None:
+    if not asked.speeds:
         warnings.append(
-            "The crank speed of this take can't be told, so only the texture of the sound was "
-            "compared, which says little. Read the speed off the dash and add --crank-rpm."
+            "The crank speed of this take can't be told, so only what rings in it was compared, "
+            "which says little. Read the speed off the dash and add --crank-rpm."
         )
-    deaf = [one.name for one in known if one.fingerprint.rhythm is None]
+    deaf = [one.name for one in known if not one.fingerprint.speeds]
     if deaf:
         warnings.append(
             f"The crank speed can't be told in {len(deaf)} of the {len(known)} known takes; of "
-            "these only the texture was compared."
+            "these only what rings was compared."
         )
     closest = ranked[0].distance
     others = [one.distance for one in ranked if one.cause != ranked[0].cause]
@@ -162,8 +166,9 @@ def similar_among(
     return SimilarResult(
         file=name,
         nearest=tuple(ranked[:most]),
-        state=STRANGER if asked.rhythm is None else likeness_state(closest, lead),
+        state=likeness_state(closest, lead) if asked.speeds else STRANGER,
         lead=lead,
+        chance=chance_right(closest, lead),
         compared=len(known),
         left_out=tuple(left_out),
         warnings=tuple(warnings),
@@ -171,41 +176,36 @@ def similar_among(
             method=METHOD,
             version=VERSION,
             inputs={"takes": len(known)},
-            valid_range="takes of 5 s and more with a crank speed; finds the same engine with the "
+            valid_range="takes of 5 s and more; finds the same engine with the "
             "same fault, not the fault on any engine",
             source="own method, docs/methods/fingerprint.md",
         ),
     )
 
 
+def chance_right(closest: float, lead: float | None) -> float:
+    """How often the nearest take at such a distance has the right cause, 0 to 1.
+
+    `lead` is how much farther the nearest take with another cause is; None when there is none. It
+    holds where every other car has been heard before.
+    """
+    if lead is None:
+        odds = CHANCE_ALONE[0] + CHANCE_ALONE[1] * closest
+    else:
+        odds = CHANCE[0] + CHANCE[1] * closest + CHANCE[2] * math.sqrt(max(lead, 0.0))
+    return 1.0 / (1.0 + math.exp(-odds))
+
+
 def likeness_state(closest: float, lead: float | None) -> str:
     """What a distance to the nearest known take says: "near", "some likeness" or `STRANGER`.
 
-    `lead` is how much farther the nearest take with another cause is; None when there is none.
-
-    >>> likeness_state(0.5, 0.0), likeness_state(0.66, 0.05), likeness_state(0.66, 0.01)
-    ('near', 'some likeness', 'nothing like it')
+    >>> likeness_state(0.3, 0.3), likeness_state(0.9, 0.0)
+    ('near', 'nothing like it')
     """
-    if closest > SOME_LIKENESS:
-        return STRANGER
-    if closest <= NEAR or (lead or 0.0) >= CLEAR_LEAD:
+    chance = chance_right(closest, lead)
+    if chance >= NEAR:
         return "near"
-    return "some likeness" if lead is None or lead >= SOME_LEAD else STRANGER
-
-
-def fingerprint_of(
-    source: Source, sheet: DriveSheet, *, stated_rpm: float | None = None
-) -> Fingerprint:
-    """Fingerprint of one take.
-
-    A speed that is likeliest but not sure enough to be shown as a crank speed is looked for once
-    more near itself and used: in a comparison a wrong speed only makes a take a stranger.
-    """
-    sound = crank_sound(source)
-    crank = find_crank(sound, sheet, stated_rpm=stated_rpm)
-    if crank.track is None and crank.likeliest_rpm is not None:
-        crank = find_crank(sound, sheet, near_rpm=crank.likeliest_rpm)
-    return fingerprint(hear(source, crank.track))
+    return "some likeness" if chance >= SOME_LIKENESS else STRANGER
 
 
 def known_files(

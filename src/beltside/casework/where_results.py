@@ -378,6 +378,9 @@ class SimilarResult:
         "near", "some likeness" or "nothing like it".
     lead
         How much farther the nearest take with another cause is; None when there is none.
+    chance
+        How often the nearest take at such a distance and lead has the right cause, 0 to 1; None
+        when that was not worked out.
     compared
         How many takes it was compared with.
     left_out
@@ -389,6 +392,7 @@ class SimilarResult:
     state: str
     compared: int
     lead: float | None = None
+    chance: float | None = None
     left_out: tuple[tuple[str, str], ...] = ()
     warnings: tuple[str, ...] = ()
     provenance: Provenance | None = None
@@ -401,6 +405,7 @@ class SimilarResult:
             "nearest": [one.to_json() for one in self.nearest],
             "compared": self.compared,
             "lead": None if self.lead is None else round(self.lead, 3),
+            "chance": None if self.chance is None else round(self.chance, 2),
             "left_out": [{"file": file, "why": why} for file, why in self.left_out],
             "warnings": list(self.warnings),
             "provenance": provenance_json(self.provenance),

@@ -333,6 +333,12 @@ def _show_similar(result: SimilarResult) -> None:
             right=(0,),
         )
         _say(out, "Distance: 0 is the same sound, 1 a stranger.")
+        if result.chance is not None:
+            _say(
+                out,
+                f"Of simulated takes as near as the first, and as far ahead of the next cause, "
+                f"{result.chance:.0%} had its cause.",
+            )
         _part(out, "Left out", (f"{file}: {why}" for file, why in result.left_out[:20]))
         if len(result.left_out) > 20:
             _say(out, f"and {len(result.left_out) - 20} more; --json lists them all.")

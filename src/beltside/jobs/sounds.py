@@ -1,9 +1,9 @@
 """Keeps what takes sound like, and finds those that one sound is nearest to.
 
-A sound is a vector of length 1; how alike two are is their inner product, how far apart 1 less
-that. Each process holds a shortened copy of all vectors in memory: their parts along the
-directions in which a sample of them differs most. The likeliest by that copy are then compared
-whole.
+A sound is up to three rows of numbers, each of length 1 at the most; how alike two are is the
+largest inner product of a row of one with a row of the other, how far apart 1 less that. Each
+process holds a shortened copy of all rows in memory: their parts along the directions in which a
+sample of them differs most. The likeliest by that copy are then compared whole.
 """
 
 from __future__ import annotations
@@ -24,7 +24,16 @@ from beltside.jobs.database import Database
 from beltside.jobs.entries import Entry
 from beltside.jobs.reading import MissingError
 from beltside.jobs.schema import ENTRY, SOUND
-from beltside.jobs.sound_copy import AT_ONCE, KEPT_AS, Among, Copy, Float32, fitted, read_vector
+from beltside.jobs.sound_copy import (
+    AT_ONCE,
+    MOST_ROWS,
+    Among,
+    Copy,
+    Float32,
+    fitted,
+    read_sound,
+    sound_to_keep,
+)
 
 SOUNDS_GONE: Final = "sounds gone"
 """The counter that goes up when sounds are deleted."""
@@ -77,7 +86,8 @@ class Sounds:
         version
             Version of the method that made the vector; only equal ones are compared.
         vector
-            Shape (n,), of length 1 within 1 %, n at most 20,000 and the same for all of a version.
+            Shape (n,), or (k, n) with k at most 3; each row 0.1 to 1 long, n at most 20,000 and
+            the same for all of a version.
 
         Raises
         ------
@@ -86,7 +96,7 @@ class Sounds:
         MissingError
             When there is no such entry on a job.
         """
-        kept = _checked(vector).astype(KEPT_AS).tobytes()
+        kept = sound_to_keep(_checked(vector))
         with self.database.writing() as connection:
             take = connection.execute(
                 sa.select(ENTRY.c.job_id, ENTRY.c.removed, ENTRY.c.body).where(
@@ -150,12 +160,11 @@ class Sounds:
         asked = _checked(vector)
         with self._lock, self.database.reading() as connection:
             copy = self._refreshed(connection, version)
-            if copy.count and copy.size != asked.size:
+            if copy.count and copy.size != asked.shape[1]:
                 raise InputError(
-                    f"A sound of {asked.size} numbers", allowed=f"{copy.size}, as those kept"
+                    f"A sound of {asked.shape[1]} numbers", allowed=f"{copy.size}, as those kept"
                 )
-            allowed = copy.allowed(with_cause, except_job, among)
-            (likely,) = copy.likeliest(asked[None, :], allowed)
+            likely = copy.likeliest(asked, copy.allowed(with_cause, except_job, among))
             return _compared(connection, asked, version, likely)[:limit]
 
     def each_nearest(
@@ -201,12 +210,12 @@ class Sounds:
             return int(copy.allowed(True, except_job, among).sum())
 
     def vectors(self, version: int, entry_ids: Iterable[str]) -> dict[str, Float32]:
-        """Kept sounds of some takes, shape (n,) each, by their entry; hidden ones too."""
+        """Kept sounds of some takes, shape (k, n) each, by their entry; hidden ones too."""
         query = sa.select(SOUND.c.entry_id, SOUND.c.vector).where(
             SOUND.c.version == version, SOUND.c.entry_id.in_(list(entry_ids))
         )
         with self.database.reading() as connection:
-            return {row.entry_id: read_vector(row.vector) for row in connection.execute(query)}
+            return {row.entry_id: read_sound(row.vector) for row in connection.execute(query)}
 
     def count(self, version: int) -> int:
         """How many sounds of a version are kept whose cause is known."""
@@ -256,14 +265,13 @@ def _judge(
             SOUND.c.entry_id.in_([copy.names[place] for place in places]),
         )
     ).all()
-    asked = np.array([read_vector(row.vector, copy.size) for row in rows])
     others = allowed.copy()
     others[list(places)] = False
     best: Judged | None = None
-    for row, vector, likely in zip(
-        rows, asked, copy.likeliest(asked, others, JUDGED_WHOLE), strict=True
-    ):
-        near = _compared(connection, vector, version, likely)
+    for row in rows:
+        asked = read_sound(row.vector, copy.size)
+        likely = copy.likeliest(asked, others, JUDGED_WHOLE)
+        near = _compared(connection, asked, version, likely)
         if near and row.cause and (best is None or near[0].distance < best.nearest.distance):
             lead = lead_of(near, all_of_them=len(near) < JUDGED_WHOLE)
             best = Judged(job_id, row.cause, near[0], lead)
@@ -292,7 +300,9 @@ def _compared(
             SOUND.c.version == version, SOUND.c.entry_id.in_(names)
         )
     ).all()
-    alike = np.array([read_vector(row.vector, asked.size) for row in rows]) @ asked
+    sounds = [read_sound(row.vector, asked.shape[1]) for row in rows]
+    first_rows = np.cumsum([0, *(len(sound) for sound in sounds[:-1])])
+    alike = np.maximum.reduceat((np.concatenate(sounds) @ asked.T).max(axis=1), first_rows)
     near = [
         NearSound(row.entry_id, row.job_id, row.cause, max(1.0 - float(value), 0.0))
         for row, value in zip(rows, alike, strict=True)
@@ -302,14 +312,16 @@ def _compared(
 
 def _checked(vector: npt.ArrayLike) -> Float32:
     numbers: Float32 = np.asarray(vector, dtype=np.float32)
-    if numbers.ndim != 1 or not 1 <= numbers.size <= MOST_NUMBERS:
+    rows: Float32 = numbers[None, :] if numbers.ndim == 1 else numbers
+    if rows.ndim != 2 or not (1 <= len(rows) <= MOST_ROWS and 1 <= rows.shape[1] <= MOST_NUMBERS):
         raise InputError(
-            f"A sound of shape {numbers.shape}", allowed=f"1 to {MOST_NUMBERS} numbers in a row"
+            f"A sound of shape {numbers.shape}",
+            allowed=f"1 to {MOST_ROWS} rows of 1 to {MOST_NUMBERS} numbers",
         )
-    length = float(np.linalg.norm(numbers))
-    if not abs(length - 1.0) < 0.01:
-        raise InputError(f"A sound whose vector is {length:g} long", allowed="1 within 1 %")
-    return numbers
+    for length in np.linalg.norm(rows, axis=1).tolist():
+        if not 0.1 <= length <= 1.01:
+            raise InputError(f"A sound with a row {length:g} long", allowed="0.1 to 1 within 1 %")
+    return rows
 
 
 def known_cause(outcome: Mapping[str, Any]) -> str | None:

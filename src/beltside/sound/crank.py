@@ -59,6 +59,9 @@ less than a third of a bin."""
 FREER_BONUS: Final = 0.5
 FREER_COST: Final = 0.02
 """Share of the pull towards idle that a freer path feels, and its cost of each rpm of change."""
+LIKELY: Final = 3
+LEAST_LIKELY: Final = 0.003
+"""So many speeds are handed on as likely, none less probable than this; own choice."""
 
 DIFFERENT_SHARE: Final = 0.03
 """Paths that part for less than this share of a take are the same."""
@@ -96,12 +99,16 @@ class CrankEstimate:
         Why it can't be told, in words; None when it can.
     evidence
         The numbers behind it, for docs and tests.
+    likely
+        The likeliest speeds that are not the same, each with its probability, the likeliest
+        first, `LIKELY` at most; also when none was believed.
     """
 
     track: CrankTrack | None
     confidence: float
     reason: str | None
     evidence: CrankEvidence
+    likely: tuple[tuple[CrankTrack, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -425,7 +432,26 @@ def _decide(
     confidence = evidence.probability
     if evidence.mains_hz or leaps:
         confidence = min(confidence, 0.1)
-    return CrankEstimate(None if reason else track, confidence, reason, evidence)
+    likely = tuple(
+        (_scaled(readings[of_path[at]].track, found[at].multiple), chance)
+        for at, chance in _likely(share, together, same)
+    )
+    return CrankEstimate(None if reason else track, confidence, reason, evidence, likely)
+
+
+def _likely(
+    share: Float64, together: Float64, same: npt.NDArray[np.bool_]
+) -> list[tuple[int, float]]:
+    """The likeliest candidates that are not at the same speed, and what their speeds add up to."""
+    left = share.copy()
+    chosen: list[tuple[int, float]] = []
+    while len(chosen) < LIKELY and left.max() > 0.0:
+        best = int(np.argmax(np.where(left > 0.2 * left.max(), together, 0.0)))
+        chance = float(left[same[best]].sum())
+        left[same[best]] = 0.0
+        if chance >= LEAST_LIKELY:
+            chosen.append((best, chance))
+    return chosen
 
 
 def _leaps(track: CrankTrack) -> str | None:

@@ -1,16 +1,18 @@
-"""A take's sound by crank order, made so that speed, level and phone change it little.
+"""A take's sound, made so that speed, level and phone change it little.
 
-The loudness of each zone of the sound beats with what turns in the engine. How deep it beats
-does not depend on the recording's level, nor on how a phone colours a narrow band; at which order
-it beats does not depend on speed. The fingerprint keeps, over order, how clearly and how deep each
-zone beats, which tones stand out, and a few measures that need no crank speed. docs/methods/
-fingerprint.md says what was tried and how well it tells causes apart.
+Two things stay the same when an engine turns faster: at which orders its sound beats and hums,
+and at which frequencies its metal rings. The fingerprint keeps both: over order, how clearly and
+how deep each zone of the sound beats and which tones stand out, once for each speed that the
+engine may have had; and over frequency, how the spectrum stands out of its own surroundings,
+which needs no speed. docs/methods/fingerprint.md says what was tried and how well it tells causes
+apart.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from typing import Any, Final
 
@@ -20,7 +22,8 @@ import scipy.ndimage
 
 from beltside.base.errors import InputError
 from beltside.sound.gate import Float64, steps_of
-from beltside.sound.hearing import Hearing
+from beltside.sound.hearing import Hearing, OrderHearing
+from beltside.sound.orders import PowerSpectrum
 
 _EDGES_HZ: Final = (400.0, 700.0, 1200.0, 2100.0, 3500.0, 6000.0, 10000.0, 18000.0)
 
@@ -28,27 +31,60 @@ ZONES_HZ: Final = tuple(pairwise(_EDGES_HZ))
 """Zones of about three quarters of an octave in which the rhythm is kept [Hz]: what beats where.
 Chosen on simulated engines (docs/methods/fingerprint.md)."""
 
-TEXTURE_ZONES_HZ: Final = ((400.0, 1200.0), (1200.0, 4000.0), (4000.0, 18000.0))
-"""Low, middle and high zone [Hz]: growl and knock, most bearing resonances, hiss and tick. The
-same as in docs/methods/odds.md; own choice."""
-
 ORDER_STEP: Final = 1.0 / 16.0
 RHYTHM_ORDERS: Final = (0.25, 24.0)
 TONE_ORDERS: Final = (0.5, 96.0)
 """Lowest and highest order kept; own choice."""
 
+ORDER_SHARE: Final = 0.006
+"""High orders are kept in steps of this share of themselves: about how well a speed is known."""
+
+RINGING_HZ: Final = (400.0, 9000.0)
+RINGING_STEPS: Final = 48
+"""Frequencies between which ringing is kept, and steps in an octave; own choice."""
+
+RINGING_AROUND: Final = 1.0 / 3.0
+"""Standard deviation of the surroundings that ringing stands out of [octaves]: a phone's own
+colour is smoother than that."""
+
+RINGING_MOST: Final = 1.5
+"""Ringing is limited to this [nats] either way, so that no single tone counts for all."""
+
+RINGING_REACH: Final = 0.42
+"""Share of the sample rate up to which ringing is kept."""
+
 _RHYTHM_WINDOW: Final = 25
 _TONE_WINDOW: Final = 41
 
-WEIGHTS: Final = {"rhythm": 1.0, "tones": 0.4}
-"""Weight of each likeness; chosen on simulated engines (docs/methods/fingerprint.md)."""
+TONES_WEIGHT: Final = 0.5
+RINGING_WEIGHT: Final = 0.4
+"""Weight of tones beside rhythm, and of ringing beside both."""
 
-TEXTURE_WEIGHT: Final = 0.2
-"""How alike two takes can be called by texture alone: it hardly tells causes apart."""
+DOUBT: Final = 0.2
+"""A speed of probability p counts p to this power. All three chosen on simulated engines
+(docs/methods/fingerprint.md)."""
 
-TEXTURE_SCALE: Final = np.array([0.8, 1.0, 0.9, 2.2, 2.1, 2.0, 0.6])
-"""Usual difference of each texture measure between two takes (own measurement on simulated
-engines)."""
+MOST_SPEEDS: Final = 3
+
+
+@dataclass(frozen=True)
+class AtSpeed:
+    """What is kept of a take under one crank speed.
+
+    Attributes
+    ----------
+    probability
+        Of that speed, above 0, at most 1.
+    rhythm
+        How clearly and how deep each zone's loudness beats, shape (zones, orders), 0 or more; a
+        zone beyond the recording's reach is all 0.
+    tones
+        How clearly tones stand out, shape (orders,), 0 or more.
+    """
+
+    probability: float
+    rhythm: Float64
+    tones: Float64
 
 
 @dataclass(frozen=True)
@@ -57,30 +93,29 @@ class Fingerprint:
 
     Attributes
     ----------
-    rhythm
-        How clearly and how deep each zone's loudness beats, shape (zones, orders), 0 or more; a
-        zone beyond the recording's reach is all 0. None when the crank speed is not known.
-    tones
-        How clearly tones stand out, shape (orders,), 0 or more; None likewise.
-    texture
-        Seven measures that need no crank speed: burstiness of the low, middle and high zone,
-        their steadiness [dB / 3], share that squeals.
+    speeds
+        Under each speed that the engine may have had, the likeliest first, `MOST_SPEEDS` at most;
+        empty when none can be told.
+    ringing
+        How far the spectrum stands out of its surroundings, shape (frequencies,) [nats]; 0 beyond
+        the recording's reach.
     """
 
-    rhythm: Float64 | None
-    tones: Float64 | None
-    texture: Float64
+    speeds: tuple[AtSpeed, ...]
+    ringing: Float64
 
     def to_json(self) -> dict[str, Any]:
-        """Plain lists, four digits."""
-
-        def plain(values: Float64 | None) -> Any:
-            return None if values is None else np.round(values, 4).tolist()
-
+        """Plain lists, to 0.001."""
         return {
-            "rhythm": plain(self.rhythm),
-            "tones": plain(self.tones),
-            "texture": plain(self.texture),
+            "speeds": [
+                {
+                    "probability": round(one.probability, 4),
+                    "rhythm": np.round(one.rhythm, 3).tolist(),
+                    "tones": np.round(one.tones, 3).tolist(),
+                }
+                for one in self.speeds
+            ],
+            "ringing": np.round(self.ringing, 3).tolist(),
         }
 
     @classmethod
@@ -93,12 +128,9 @@ class Fingerprint:
             When a part is missing, not finite or not of its size.
         """
 
-        def read(name: str, shape: tuple[int, ...], *, may_miss: bool) -> Float64 | None:
-            value = plain.get(name)
-            if value is None and may_miss:
-                return None
+        def read(part: Mapping[str, Any], name: str, shape: tuple[int, ...]) -> Float64:
             try:
-                array: Float64 = np.asarray(value, dtype=np.float64)
+                array: Float64 = np.asarray(part.get(name), dtype=np.float64)
             except (TypeError, ValueError):
                 array = np.zeros(0)
             if array.shape != shape or not np.isfinite(array).all():
@@ -109,63 +141,119 @@ class Fingerprint:
                 )
             return array
 
-        rhythm = read("rhythm", (len(ZONES_HZ), rhythm_orders().size), may_miss=True)
-        tones = read("tones", (tone_orders().size,), may_miss=True)
-        texture = read("texture", (TEXTURE_SCALE.size,), may_miss=False)
-        assert texture is not None
-        if (rhythm is None) != (tones is None):
+        speeds = plain.get("speeds")
+        if not isinstance(speeds, list) or len(speeds) > MOST_SPEEDS:
             raise InputError(
-                "a fingerprint with only one of rhythm and tones", allowed="both or neither"
+                "a fingerprint without a list of speeds",
+                allowed=f"none to {MOST_SPEEDS} speeds",
+                instead="making it again from the recording",
             )
-        return cls(rhythm, tones, texture)
+        found = []
+        for one in speeds:
+            chance = float(read(one, "probability", ()))
+            if not 0.0 < chance <= 1.0:
+                raise InputError(
+                    f"a fingerprint with a speed of probability {chance:g}", allowed="above 0 to 1"
+                )
+            found.append(
+                AtSpeed(
+                    chance,
+                    read(one, "rhythm", (len(ZONES_HZ), rhythm_orders().size)),
+                    read(one, "tones", (tone_orders().size,)),
+                )
+            )
+        return cls(tuple(found), read(plain, "ringing", (ringing_hz().size,)))
 
 
 def rhythm_orders() -> Float64:
-    """Orders at which the rhythm is kept, shape (k,)."""
-    return _grid(*RHYTHM_ORDERS)
+    """Lowest order of each step in which the rhythm is kept, shape (k,)."""
+    return _grid(*RHYTHM_ORDERS)[_starts(*RHYTHM_ORDERS)]
 
 
 def tone_orders() -> Float64:
-    """Orders at which tones are kept, shape (k,)."""
-    return _grid(*TONE_ORDERS)
+    """Lowest order of each step in which tones are kept, shape (k,)."""
+    return _grid(*TONE_ORDERS)[_starts(*TONE_ORDERS)]
 
 
+def ringing_hz() -> Float64:
+    """Middle of each step in which ringing is kept, shape (k,) [Hz]."""
+    edges = _ringing_edges_hz()
+    middle: Float64 = np.sqrt(edges[1:] * edges[:-1])
+    return middle
+
+
+def _ringing_edges_hz() -> Float64:
+    low, high = RINGING_HZ
+    return np.geomspace(low, high, int(RINGING_STEPS * np.log2(high / low)) + 1)
+
+
+@cache
 def _grid(low: float, high: float) -> Float64:
     return low + steps_of(round((high - low) / ORDER_STEP) + 1, ORDER_STEP)
 
 
-def fingerprint(hearing: Hearing) -> Fingerprint:
+@cache
+def _starts(low: float, high: float) -> npt.NDArray[np.intp]:
+    """Where each step begins: one point of the grid at low orders, more at high ones."""
+    grid, starts = _grid(low, high), [0]
+    while True:
+        wide = max(round(ORDER_SHARE * float(grid[starts[-1]]) / ORDER_STEP), 1)
+        if starts[-1] + wide >= grid.size:
+            return np.array(starts)
+        starts.append(starts[-1] + wide)
+
+
+def fingerprint(
+    hearing: Hearing, speeds: Sequence[tuple[OrderHearing | None, float]]
+) -> Fingerprint:
     """Fingerprint of one take.
 
-    The rhythm at an order is ln(P / background) x (P - background)^(1/4), the mean of it over the
-    bands of a zone, P being the power of the squared envelope over its own mean: a beat must both
-    stand out and be deep. The power of 1/4 makes a beat half as deep count 0.7 times. Tones count
-    by the root of ln(P / background). Backgrounds are running medians of ln P over 25 and 41 bins.
+    The rhythm at an order is the root of ln(P / background) x (P - background)^(1/4), the mean of
+    it over the bands of a zone, P being the power of the squared envelope over its own mean: a
+    beat must both stand out and be deep. Tones count by the root of ln(P / background).
+    Backgrounds are running medians of ln P over 25 and 41 bins.
 
     Parameters
     ----------
     hearing
-        From `hearing.hear_block` or `merge`; without a crank track only the texture is kept.
+        From `hearing.hear_block` or `merge`.
+    speeds
+        What each likely crank speed brings out, with its probability, the likeliest first; those
+        with too few turns (None) are left out.
     """
-    texture = _texture(hearing)
-    if hearing.orders is None:
-        return Fingerprint(None, None, texture)
-    spectrum = hearing.orders.envelope
+    bands = np.array([band.centre_hz for band in hearing.bands])
+    found = [
+        _at_speed(orders, bands, min(max(chance, 1e-6), 1.0))
+        for orders, chance in speeds
+        if orders is not None
+    ]
+    return Fingerprint(tuple(found[:MOST_SPEEDS]), ringing(hearing.spectrum))
+
+
+def _at_speed(orders: OrderHearing, centre_hz: Float64, probability: float) -> AtSpeed:
+    spectrum = orders.envelope
     clear, above = _over_background(spectrum.power, _RHYTHM_WINDOW)
     beat = clear * above**0.25
-    rhythm = np.array(
-        [
-            beat[zone].mean(axis=0) if zone.any() else np.zeros(beat.shape[1])
-            for zone in _zones(hearing, ZONES_HZ)
-        ]
+    rhythm = np.zeros((len(ZONES_HZ), beat.shape[1]))
+    for row, (low, high) in zip(rhythm, ZONES_HZ, strict=True):
+        inside = (centre_hz >= low) & (centre_hz < high)
+        if inside.any():
+            row[:] = beat[inside].mean(axis=0)
+    tones, _ = _over_background(orders.sound.power[None, :], _TONE_WINDOW)
+    tones = np.sqrt(_on(_grid(*TONE_ORDERS), orders.sound.order, tones))
+    rhythm = _on(_grid(*RHYTHM_ORDERS), spectrum.order, rhythm)
+    return AtSpeed(
+        probability,
+        np.sqrt(_in_steps(rhythm, _starts(*RHYTHM_ORDERS))),
+        _in_steps(tones, _starts(*TONE_ORDERS))[0],
     )
-    sound = hearing.orders.sound
-    tones, _ = _over_background(sound.power[None, :], _TONE_WINDOW)
-    return Fingerprint(
-        _on(rhythm_orders(), spectrum.order, rhythm),
-        np.sqrt(_on(tone_orders(), sound.order, tones)[0]),
-        texture,
-    )
+
+
+def _in_steps(rows: Float64, starts: npt.NDArray[np.intp]) -> Float64:
+    """Mean over each step, shape (r, steps)."""
+    count = np.diff([*starts.tolist(), rows.shape[1]])
+    mean: Float64 = np.add.reduceat(rows, starts, axis=1) / count
+    return mean
 
 
 def _over_background(power: Float64, window: int) -> tuple[Float64, Float64]:
@@ -183,31 +271,27 @@ def _on(wanted: Float64, order: Float64, rows: Float64) -> Float64:
     return np.array([np.interp(wanted, order, row, right=0.0) for row in near])
 
 
-def _zones(
-    hearing: Hearing, zones_hz: Sequence[tuple[float, float]]
-) -> list[npt.NDArray[np.bool_]]:
-    centre = np.array([band.centre_hz for band in hearing.bands])
-    return [(centre >= low) & (centre < high) for low, high in zones_hz]
+def ringing(spectrum: PowerSpectrum) -> Float64:
+    """How far ln of a spectrum stands out of its surroundings, shape (frequencies,) [nats].
 
-
-def _texture(hearing: Hearing) -> Float64:
-    burst, steady = [], []
-    for zone in _zones(hearing, TEXTURE_ZONES_HZ):
-        if not zone.any():
-            burst.append(0.0)
-            steady.append(0.0)
-            continue
-        burst.append(float(np.log1p(max(float(np.median(hearing.band_kurtosis[zone])), 0.0))))
-        mean = max(float(hearing.band_power[zone].sum()), 1e-30)
-        quiet = max(float(hearing.band_quiet[zone].sum()), 1e-3 * mean)
-        steady.append(float(10.0 * np.log10(quiet / mean) / 3.0))
-    squeal = sum(
-        (one.end_s - one.start_s) * min(max(one.prominence_db - 12.0, 0.0) / 10.0, 2.0)
-        for one in hearing.squeals
-        if one.follows < 0.5
-    )
-    share = min(4.0 * squeal / max(hearing.seconds, 1.0), 3.0)
-    return np.array([*burst, *steady, share])
+    Its surroundings are its own mean weighted by a normal curve of `RINGING_AROUND` octaves, so
+    that a phone's colour, a shut door and the level drop out and what rings stays.
+    """
+    edges = _ringing_edges_hz()
+    step_hz = float(spectrum.frequency_hz[1] - spectrum.frequency_hz[0])
+    # Power up to each edge: a line of the spectrum reaches half a step to either side.
+    summed = np.concatenate(([0.0], np.cumsum(spectrum.power)))
+    up_to = np.interp(edges / step_hz + 0.5, np.arange(summed.size), summed)
+    density = np.log(np.maximum(np.diff(up_to) / np.diff(edges), 1e-25))
+    top_hz = RINGING_REACH * 2.0 * float(spectrum.frequency_hz[-1])
+    reached = int(np.searchsorted(edges[1:], top_hz))
+    out = np.zeros(density.size)
+    if reached > RINGING_STEPS:
+        inside = density[:reached]
+        wide = RINGING_AROUND * RINGING_STEPS
+        around = scipy.ndimage.gaussian_filter1d(inside, wide, mode="nearest")
+        out[:reached] = np.clip(inside - around, -RINGING_MOST, RINGING_MOST)
+    return out
 
 
 @dataclass(frozen=True)
@@ -216,15 +300,17 @@ class Nuisance:
 
     Attributes
     ----------
-    mean
-        What all takes have in common, shape (k,), k the length of `profile`.
-    directions
+    mean, ringing_mean
+        What all takes have in common, shapes (k,) and (frequencies,), k the length of `profile`.
+    directions, ringing_directions
         Orthonormal directions in which takes of one noise differ most (another speed, phone,
-        spot), shape (n, k).
+        spot), shapes (n, k) and (m, frequencies).
     """
 
     mean: Float64
     directions: Float64
+    ringing_mean: Float64
+    ringing_directions: Float64
 
 
 def parse_nuisance(plain: Mapping[str, Any]) -> Nuisance:
@@ -236,27 +322,27 @@ def parse_nuisance(plain: Mapping[str, Any]) -> Nuisance:
         When it was made for another fingerprint.
     """
     scale = float(plain["scale"])
-    mean = np.asarray(plain["mean"], dtype=np.float64) / scale
-    rows = np.asarray(plain["directions"], dtype=np.float64) / scale
+
+    def read(name: str, size: int) -> tuple[Float64, Float64]:
+        part = plain.get(name, {})
+        mean = np.asarray(part.get("mean", []), dtype=np.float64) / scale
+        rows = np.asarray(part.get("directions", []), dtype=np.float64) / scale
+        if mean.shape != (size,) or rows.ndim != 2 or rows.shape[1] != size:
+            raise InputError(
+                f"nuisance of {name} of {mean.size} values",
+                allowed=f"{size} values, those of a fingerprint",
+                instead="python scripts/fit_fingerprint.py",
+            )
+        directions, _ = np.linalg.qr(rows.T)
+        return mean, np.ascontiguousarray(directions.T)
+
     size = len(ZONES_HZ) * rhythm_orders().size + tone_orders().size
-    if mean.shape != (size,) or rows.ndim != 2 or rows.shape[1] != size:
-        raise InputError(
-            f"nuisance of {mean.size} values",
-            allowed=f"{size} values, those of a fingerprint",
-            instead="python scripts/fit_fingerprint.py",
-        )
-    directions, _ = np.linalg.qr(rows.T)
-    return Nuisance(mean, np.ascontiguousarray(directions.T))
+    return Nuisance(*read("orders", size), *read("ringing", ringing_hz().size))
 
 
-def profile(one: Fingerprint) -> tuple[Float64, npt.NDArray[np.bool_]]:
+def profile(one: AtSpeed) -> tuple[Float64, npt.NDArray[np.bool_]]:
     """Rhythm and tones as one row, each about its mean and of length 1 and root of its weight,
-    shape (k,), and which of its values the recording reaches, shape (k,).
-
-    Only for a fingerprint with a crank speed.
-    """
-    assert one.rhythm is not None
-    assert one.tones is not None
+    shape (k,), and which of its values the recording reaches, shape (k,)."""
     zones = one.rhythm.any(axis=1)
     rhythm = np.zeros_like(one.rhythm)
     if zones.any():
@@ -264,49 +350,56 @@ def profile(one: Fingerprint) -> tuple[Float64, npt.NDArray[np.bool_]]:
     tones = one.tones - one.tones.mean()
     row = np.concatenate(
         [
-            np.sqrt(WEIGHTS[name]) * part.ravel() / max(float(np.linalg.norm(part)), 1e-12)
-            for name, part in (("rhythm", rhythm), ("tones", tones))
+            np.sqrt(weight) * part.ravel() / max(float(np.linalg.norm(part)), 1e-12)
+            for weight, part in ((1.0, rhythm), (TONES_WEIGHT, tones))
         ]
     )
     reached = np.concatenate((np.repeat(zones, rhythm.shape[1]), np.ones(tones.size, np.bool_)))
     return row, reached
 
 
-def cleaned(one: Fingerprint, nuisance: Nuisance | None) -> tuple[Float64, npt.NDArray[np.bool_]]:
-    """The profile without the nuisance (Solomonoff, Campbell & Boardman 2005), shape (k,), and
-    which of its values the recording reaches, shape (k,)."""
+def sound_rows(one: Fingerprint, nuisance: Nuisance | None) -> Float64:
+    """A take as rows to be compared, one for each of its speeds, shape (rows, n).
+
+    A row holds the profile and the ringing, the nuisance taken out of both (Solomonoff, Campbell
+    & Boardman 2005), each of length 1 and root of its weight; the profile the shorter the more
+    doubtful its speed, and all 0 in the only row of a take without a speed. A row is 1 long at
+    the most. The inner product of two rows is how alike the two takes are if their speeds are
+    these.
+    """
+    rings = one.ringing
+    if nuisance is not None:
+        rings = np.where(rings != 0.0, rings - nuisance.ringing_mean, 0.0)
+        rings = rings - (rings @ nuisance.ringing_directions.T) @ nuisance.ringing_directions
+    rings = np.sqrt(RINGING_WEIGHT) * _of_length_one(rings)
+    size = len(ZONES_HZ) * rhythm_orders().size + tone_orders().size
+    rows = [
+        at.probability**DOUBT * _of_length_one(_cleaned(at, nuisance)) for at in one.speeds
+    ] or [np.zeros(size)]
+    whole: Float64 = np.array([np.concatenate((row, rings)) for row in rows])
+    whole /= np.sqrt(1.0 + RINGING_WEIGHT)
+    return whole
+
+
+def _cleaned(one: AtSpeed, nuisance: Nuisance | None) -> Float64:
     row, reached = profile(one)
     if nuisance is None:
-        return row, reached
+        return row
     row = np.where(reached, row - nuisance.mean, 0.0)
-    return row - (row @ nuisance.directions.T) @ nuisance.directions, reached
+    return np.where(reached, row - (row @ nuisance.directions.T) @ nuisance.directions, 0.0)
+
+
+def _of_length_one(row: Float64) -> Float64:
+    length = float(np.linalg.norm(row))
+    return row / length if length > 1e-9 else np.zeros_like(row)
 
 
 def likeness(one: Fingerprint, other: Fingerprint, nuisance: Nuisance | None = None) -> float:
-    """How alike two takes are: 1 the same, about 0 strangers; may fall below 0.
+    """How alike two takes are: 1 the same at sure speeds, about 0 strangers; may fall below 0.
 
-    The correlation of their profiles over the zones that both reach, the nuisance taken out of
-    either. Where one take has no crank speed, only textures can be compared: `TEXTURE_WEIGHT` x
-    exp(-d^2 / 2), d being the root mean square difference over its usual size.
+    The largest inner product of a row of one with a row of the other (`sound_rows`).
     """
-    if one.rhythm is None or other.rhythm is None:
-        return _texture_likeness(one, other)
-    return _alike(cleaned(one, nuisance), cleaned(other, nuisance))
-
-
-def _texture_likeness(one: Fingerprint, other: Fingerprint) -> float:
-    apart = np.mean(((one.texture - other.texture) / TEXTURE_SCALE) ** 2)
-    return TEXTURE_WEIGHT * float(np.exp(-0.5 * apart))
-
-
-def _alike(
-    one: tuple[Float64, npt.NDArray[np.bool_]], other: tuple[Float64, npt.NDArray[np.bool_]]
-) -> float:
-    """Cosine over what both reach, 0 when one of them is flat."""
-    both = one[1] & other[1]
-    first, second = one[0] * both, other[0] * both
-    size = float(np.linalg.norm(first) * np.linalg.norm(second))
-    return float(first @ second) / size if size > 0.0 else 0.0
+    return float((sound_rows(one, nuisance) @ sound_rows(other, nuisance).T).max())
 
 
 def distance(one: Fingerprint, other: Fingerprint, nuisance: Nuisance | None = None) -> float:
@@ -318,13 +411,8 @@ def distances(
     asked: Fingerprint, known: Sequence[Fingerprint], nuisance: Nuisance | None = None
 ) -> Float64:
     """Distance of one take to each of several, shape (len(known),)."""
-    mine = None if asked.rhythm is None else cleaned(asked, nuisance)
-    each = [
-        _texture_likeness(asked, one)
-        if mine is None or one.rhythm is None
-        else _alike(mine, cleaned(one, nuisance))
-        for one in known
-    ]
+    mine = sound_rows(asked, nuisance)
+    each = [float((mine @ sound_rows(one, nuisance).T).max()) for one in known]
     return np.maximum(1.0 - np.array(each, dtype=np.float64), 0.0)
 
 

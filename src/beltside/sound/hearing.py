@@ -8,7 +8,7 @@ columns, which are thinned on joining.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -41,6 +41,9 @@ SOUND_ORDER_TOP: Final = 160.0
 SEGMENT_TURNS: Final = 32.0
 """Turns in one spectrum: lines 1/32 of an order apart are told apart, and ten seconds at idle
 still give several spectra to average."""
+
+ENOUGH_TURNS: Final = 240.0
+"""Turns that are enough to look at under a speed that is only likely; own choice."""
 
 ENVELOPE_RATE_TOP_HZ: Final = 5000.0
 LOWEST_BAND_HZ: Final = 400.0
@@ -161,6 +164,43 @@ def hear_block(
         ),
         seconds=seconds,
     )
+
+
+def orders_of_block(
+    samples: npt.NDArray[np.float32], sample_rate_hz: float, tracks: Sequence[CrankTrack]
+) -> list[OrderHearing | None]:
+    """What other crank tracks bring out of a block, at a part of the time of `hear_block`.
+
+    Parameters
+    ----------
+    samples
+        Mono, shape (n,), 1 s or more, from the tracks' 0 s on; of a fast track the first
+        `ENOUGH_TURNS` count.
+    sample_rate_hz
+        Its rate, 4000 or more [Hz].
+    tracks
+        The crank tracks.
+
+    Returns
+    -------
+    list
+        For each track; None when the block holds too few turns.
+    """
+    if not tracks:
+        return []
+    seconds = samples.size / sample_rate_hz
+    rate_hz = max(_envelope_rate_hz(track, 0.0, seconds) for track in tracks)
+    bands = plan_bands(sample_rate_hz, LOWEST_BAND_HZ)
+    envelopes = envelopes_of(block_spectrum(samples, sample_rate_hz), bands, rate_hz)
+    found = []
+    for track in tracks:
+        kept_s = min(seconds, ENOUGH_TURNS * 60.0 / track.rpm_median)
+        first = [
+            replace(one, squared=one.squared[: round(kept_s * one.rate_hz)]) for one in envelopes
+        ]
+        part = samples[: round(kept_s * sample_rate_hz)]
+        found.append(_by_angle(part, sample_rate_hz, 0.0, track, first))
+    return found
 
 
 def merge(parts: Sequence[Hearing]) -> Hearing:
