@@ -295,7 +295,9 @@ def test_the_command(shop: Shop, capsys: pytest.CaptureFixture[str]) -> None:
         return int(ended.value.code or 0)
 
     assert run() == 0
-    assert "Nothing was changed" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "Nothing was changed" in said
+    assert "Backups, exports and sheets made before keep it all the same" in said
     assert run("--json", "--yes") == 0
     assert json.loads(capsys.readouterr().out)["done"]
     assert run("--photos", "--delete") == 2

@@ -24,12 +24,13 @@ def soon(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(watched, "MOST_FROM_ONE", 5)
 
 
-async def app(_scope: Any, receive: Any, send: Any) -> None:
+async def app(scope: Any, receive: Any, send: Any) -> None:
     """Takes the whole body, then answers."""
     while (await receive()).get("more_body"):
         pass
     await send({"type": "http.response.start", "status": 200, "headers": []})
-    await send({"type": "http.response.body", "body": b"here"})
+    length = 30_000_000 if scope["path"] == "/long" else 4
+    await send({"type": "http.response.body", "body": b"here"[:length].ljust(length)})
 
 
 @contextlib.asynccontextmanager
@@ -126,6 +127,19 @@ def test_an_upload_that_stands_still_is_closed_a_slow_one_is_not() -> None:
                 await asyncio.sleep(0.1)
             assert (await asyncio.wait_for(reader.read(100), 5)).startswith(b"HTTP/1.1 200")
             assert await ended(still_reader)
+
+    run(do)
+
+
+def test_an_answer_that_nobody_takes_is_given_up() -> None:
+    async def do(port: int) -> None:
+        async with opened(port) as (_, writer):
+            writer.write(GET.replace(b"/ ", b"/long "))
+            for _ in range(60):
+                await asyncio.sleep(0.1)
+                if not watched._OPEN:
+                    break
+            assert not watched._OPEN
 
     run(do)
 

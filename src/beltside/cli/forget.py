@@ -30,12 +30,14 @@ def forget(
     """Take the owner's data out of a job, earlier versions too; the record of the work stays."""
     if photos and delete:
         raise InputError("--photos with --delete", allowed="one of them")
+    from beltside.casework.shop_backup import last_backup
     from beltside.casework.shop_forget import forget_owner
 
     with the_shop() as shop:
         done = forget_owner(
             shop, job, everywhere=everywhere, photos=photos, delete=delete, really=yes
         )
+        last = last_backup(shop.folder)
     named = ", ".join(map(str, done.jobs))
     many = "jobs" if len(done.jobs) > 1 else "job"
     if not done.done:
@@ -55,9 +57,13 @@ def forget(
     if done.mentioned:
         others = ", ".join(map(str, done.mentioned))
         lines.append(f"Something like it stands on other jobs too, have a look: {others}.")
-    if done.done:
+    lines.append(
+        "Backups, exports and sheets made before "
+        + ("still hold it" if done.done else "keep it all the same")
+        + ": make a new backup with --keep 1, delete the others."
+    )
+    if last is not None:
         lines.append(
-            "Backups, exports and sheets made before still hold it: make a new backup with "
-            "--keep 1, delete the others."
+            f"The last backup known is of {last.made_at:%Y-%m-%d %H:%M} UTC, in {last.folder}."
         )
     tell(as_json, done.to_json(), lines)

@@ -55,6 +55,9 @@ HEADERS: Final[Mapping[str, str]] = {
 HSTS: Final = "max-age=31536000"
 CHANGING: Final = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 MOST_BYTES_UNPAIRED: Final = 20_000
+MOST_BYTES_OF_FIELDS: Final = 10_000_000
+EMBEDS: Final = frozenset({"object", "embed", "frame", "iframe", "fencedframe"})
+"""What a page may ask for that shows in it, though browsers call it going there."""
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,8 @@ class Doorkeeper:
         if scope["type"] != "http":
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
+            elif scope["type"] == "websocket":
+                await send({"type": "websocket.close", "code": 1008})
             return
         secure = scope.get("scheme") == "https"
         headers = Headers(scope=scope)
@@ -115,6 +120,9 @@ class Doorkeeper:
             refusal = self._refused(scope, headers, visitor)
         scope.setdefault("state", {})["visitor"] = visitor
         most = self.settings.most_upload_bytes if visitor.role != "nobody" else MOST_BYTES_UNPAIRED
+        if headers.get("content-type", "").startswith("application/x-www-form-urlencoded"):
+            # Held in memory; files come in other forms.
+            most = min(most, MOST_BYTES_OF_FIELDS)
         if refusal is None and _says_longer(headers, most):
             refusal = _too_long(most)
         if refusal is not None:
@@ -155,6 +163,8 @@ class Doorkeeper:
                 return _too_many(wait_s)
         if _host_name(headers) not in hosts:
             return Refusal(403, text_("Not from here"), "Beltside is not known under this name.")
+        if _is_fetched_by_another_site(headers):
+            return Refusal(403, text_("Not from here"), "This came from another site's page.")
         if scope["method"] in CHANGING:
             origin = headers.get("origin")
             site = headers.get("sec-fetch-site", "same-origin")
@@ -233,6 +243,18 @@ def _host_name(headers: Headers) -> str:
     host = headers.get("host", "")
     name, _, port = host.rpartition(":")
     return (name if port.isdecimal() and port.isascii() else host).lower()
+
+
+def _is_fetched_by_another_site(headers: Headers) -> bool:
+    """Whether a stranger's page asks for something to use in it, and nobody followed a link.
+
+    It could not read the answer, but learn from it whether a job or file is there (Fetch Metadata,
+    W3C working draft). Browsers say so; programs, and browsers of before 2023, say nothing.
+    """
+    if headers.get("sec-fetch-site", "none") in {"same-origin", "none"}:
+        return False
+    goes = headers.get("sec-fetch-mode") == "navigate"
+    return not goes or headers.get("sec-fetch-dest", "document") in EMBEDS
 
 
 def _says_longer(headers: Headers, most: int) -> bool:

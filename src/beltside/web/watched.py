@@ -17,7 +17,7 @@ MOST_FROM_ONE: Final = 40
 HEAD_S: Final = 15.0
 """How long the head of a request may take to arrive whole, and a connection may say nothing [s]."""
 BODY_S: Final = 60.0
-"""How long an upload may stand still [s]."""
+"""How long an upload, or an answer that is not taken, may stand still [s]."""
 LOOK_S: Final = 5.0
 
 _OPEN: Final[Counter[str]] = Counter()
@@ -32,6 +32,7 @@ class WatchedProtocol(H11Protocol):
         super().connection_made(transport)
         self._address = self.client[0] if self.client else ""
         self._heard = self._idle_since = self.loop.time()
+        self._untaken, self._taken_at = 0, self._heard
         _OPEN[self._address] += 1
         if _OPEN[self._address] > MOST_FROM_ONE:
             transport.abort()
@@ -54,7 +55,12 @@ class WatchedProtocol(H11Protocol):
         now, cycle = self.loop.time(), self._request()
         if cycle is not None:
             self._idle_since = now
-        stands_still = cycle is not None and cycle.more_body and now - self._heard > BODY_S
+        untaken = self.transport.get_write_buffer_size()
+        if untaken == 0 or untaken != self._untaken:
+            self._untaken, self._taken_at = untaken, now
+        last = self._taken_at if untaken else self._heard
+        waits = cycle is not None and (cycle.more_body or untaken)
+        stands_still = waits and now - last > BODY_S
         if stands_still or (cycle is None and now - self._idle_since > HEAD_S):
             self.transport.abort()
             return
