@@ -3,8 +3,9 @@
 `python bench/byte_flips.py` flips one byte of the SQLite file (every page that is in use, a
 quarter of them on its first page or in its list of tables) or of a stored file, runs `check`, opens
 the shop and works in it, and compares all rows with those before. A flip that changes no row, in
-room that is not used, is no damage. What is changed and not told is counted as missed. An error that is not one
-of Beltside's own sentences is counted as raw. Of each damaged record what is whole is rescued.
+room that is not used, is no damage. What is changed and not told is counted as missed. An error
+that is not one of Beltside's own sentences is counted as raw. Of each damaged record what is whole
+is rescued.
 """
 
 from __future__ import annotations
