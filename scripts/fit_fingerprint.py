@@ -44,9 +44,9 @@ import same_noise
 
 Float64 = npt.NDArray[np.float64]
 TARGET = Path(__file__).parents[1] / "src/beltside/sound/fingerprint_nuisance.json"
-SCALE = 1000
+SCALE = 500
 RIGHT = 0.01
-DIRECTIONS = 64
+DIRECTIONS = 48
 RINGING_DIRECTIONS = 4
 UNASKED = ("none", "other")
 
