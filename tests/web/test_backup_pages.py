@@ -155,7 +155,7 @@ def test_in_german(browser: Browser, tmp_path: Path) -> None:
     browser.send("/settings", "/settings", {"language": "de"})
     sent = browser.send(PAGE, PAGE, {"folder": "stick"})
     assert "stick ist kein ganzer Pfad." in sent.text
-    assert "zurückgelesen und heil" in made(browser, tmp_path / "stick")
+    assert "Zurückgelesen und heil" in made(browser, tmp_path / "stick")
 
 
 # Forgetting ---------------------------------------------------------------------------------------
