@@ -1,13 +1,15 @@
 """Accuracy on simulated engines whose truth is known.
 
-Fresh draws of three simulators that share no code: the stranger (stranger.py), the judge (judge.py,
-written apart from how Beltside measures) and the rig, from seeds that no fit has seen. Weights are
-fitted on other draws of all three; what weights of two say of the third prints
-`scripts/calibrate.py`. From sound alone: no
-findings of checks, no stated speeds. Takes are measured in memory, by the same functions as files.
+Fresh draws of the simulators, which share no code, from seeds that no fit has seen. Weights are
+fitted on other draws of all of them; what weights of the others say of one left out prints
+`scripts/calibrate.py`. From sound alone: no findings of checks, no stated speeds. Takes are
+measured in memory, by the same functions as files.
 
-usage: python bench/accuracy.py [--cases 200] [--seed 9001] [--judge-cases 100]
-       [--rig-cases 100] [--processes 2]
+Most cases hold the takes somebody happened to make; "rounds" are cases with all takes of a
+thorough technician: belt on and off, speed raised, each load, the probe on each housing.
+
+usage: python bench/accuracy.py [SIMULATOR ...] [--cases 100] [--rounds 25] [--seed 9001]
+       [--processes 2]
 """
 
 from __future__ import annotations
@@ -22,20 +24,23 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 
+import bystander
 import judge
 import stranger
+import textbook
 from beltside.base.words import part_kind
 from beltside.casework.crank_speed import find_crank
 from beltside.casework.find import find_in_memory
 from beltside.casework.takes import ArraySource, Conditions, crank_sound
 from beltside.drive.sheet import Belt, DriveSheet, Engine, Pulley
 from beltside.rig import draw_case as draw_rig_case
-from beltside.rig import draw_no_engine
+from beltside.rig import draw_no_engine as draw_rig_nothing
 from figures import Figure, table
 from scoring import (
     chance_calibration_error,
@@ -50,6 +55,7 @@ from scoring import (
 )
 
 FRONT = "front of engine"
+ROUND_S = (5.0, 9.0)
 SEVERITIES_DB = (-99.0, 0.0, 6.0, 12.0, 99.0)
 HEALTHY, OTHER = "none", "other"
 
@@ -114,29 +120,34 @@ def outcome(case: Any) -> Outcome:
     return Outcome(case.truth, case.severity_db, len(case.takes), tuple(odds), tuple(speeds))
 
 
-def stranger_outcome(seed: int) -> Outcome:
-    """A fresh case of the stranger."""
-    return outcome(stranger.draw_case(np.random.default_rng(seed)))
+@dataclass(frozen=True)
+class Simulator:
+    """How one simulator draws: a case (its fault by the keyword `fault`), and no engine at all."""
+
+    draw_case: Callable[..., Any]
+    draw_nothing: Callable[..., Any]
+    fault: str
 
 
-def stranger_healthy(seed: int) -> Outcome:
-    """A fresh healthy engine of the stranger."""
-    return outcome(stranger.draw_case(np.random.default_rng(seed), HEALTHY))
+SIMULATORS = {
+    "stranger": Simulator(stranger.draw_case, stranger.draw_nothing, "truth"),
+    "judge": Simulator(judge.draw_case, judge.draw_nothing, "suspect"),
+    "textbook": Simulator(textbook.draw_case, textbook.draw_nothing, "suspect"),
+    "bystander": Simulator(bystander.draw_case, bystander.draw_nothing, "suspect"),
+    "rig": Simulator(draw_rig_case, draw_rig_nothing, "truth"),
+}
 
 
-def judge_outcome(seed: int) -> Outcome:
-    """A fresh case of the judge."""
-    return outcome(judge.draw_case(np.random.default_rng(seed)))
-
-
-def judge_healthy(seed: int) -> Outcome:
-    """A fresh healthy engine of the judge."""
-    return outcome(judge.draw_case(np.random.default_rng(seed), HEALTHY))
-
-
-def rig_outcome(seed: int) -> Outcome:
-    """A fresh case of the rig."""
-    return outcome(draw_rig_case(np.random.default_rng(seed), duration_s=(6.0, 12.0)))
+def drawn(name: str, kind: str, seed: int) -> Any:
+    """One job: a "case", a "healthy" engine, a whole "round", or "nothing" at all."""
+    rng, simulator = np.random.default_rng(seed), SIMULATORS[name]
+    if kind == "nothing":
+        return speed_of_nothing(rng, simulator)
+    if kind == "healthy":
+        return outcome(simulator.draw_case(rng, **{simulator.fault: HEALTHY}))
+    if kind == "round":
+        return outcome(simulator.draw_case(rng, duration_s=ROUND_S, every_take=True))
+    return outcome(simulator.draw_case(rng))
 
 
 def any_sheet(rng: np.random.Generator) -> DriveSheet:
@@ -148,27 +159,11 @@ def any_sheet(rng: np.random.Generator) -> DriveSheet:
     return DriveSheet(engine, Belt(), (Pulley("crank", 138.0), Pulley("alternator", 55.0)))
 
 
-def speed_of_nothing(seed: int, draw: Callable[..., Any]) -> tuple[str, float | None]:
-    """What was recorded, and the crank speed told of it, if any."""
-    rng = np.random.default_rng(seed)
-    samples, rate_hz, what = draw(rng)
+def speed_of_nothing(rng: np.random.Generator, simulator: Simulator) -> tuple[str, float | None]:
+    """What was recorded without an engine, and the crank speed told of it, if any."""
+    samples, rate_hz, what = simulator.draw_nothing(rng)
     told = find_crank(crank_sound(ArraySource(samples, rate_hz)), any_sheet(rng))
     return what, None if told.track is None else told.track.rpm_median
-
-
-def stranger_nothing(seed: int) -> tuple[str, float | None]:
-    """No engine, by the stranger."""
-    return speed_of_nothing(seed, stranger.draw_nothing)
-
-
-def judge_nothing(seed: int) -> tuple[str, float | None]:
-    """No engine, by the judge."""
-    return speed_of_nothing(seed, judge.draw_nothing)
-
-
-def rig_nothing(seed: int) -> tuple[str, float | None]:
-    """No engine, by the rig."""
-    return speed_of_nothing(seed, draw_no_engine)
 
 
 def gather(
@@ -302,64 +297,49 @@ def told_of_nothing(nothing: Sequence[tuple[str, float | None]]) -> str:
     return "speeds told without an engine: " + (", ".join(told) if told else "none")
 
 
-def measure(
-    name: str,
-    cases: int,
-    seed: int,
-    processes: int,
-    draws: tuple[Callable[[int], Any], Callable[[int], Any], Callable[[int], Any] | None],
-) -> list[Figure]:
-    """Draw, listen and print; `draws` give a case, a recording without an engine, and a healthy
-    engine (None when the natural draws must do)."""
-    case, nothing, healthy = draws
+def measure(name: str, cases: int, rounds: int, seed: int, processes: int) -> list[Figure]:
+    """Draw, listen and print."""
     # Seeds far from those that calibration counts up from (a million apart).
     base = 1_000_000_000 + seed * 1_000_000
-    outcomes = gather(case, base, cases, processes, f"{name}, cases")
-    more = (
-        gather(healthy, base + 400_000, cases // 4, processes, f"{name}, healthy")
-        if healthy
-        else []
-    )
-    empty = gather(nothing, base + 700_000, max(cases // 2, 1), processes, f"{name}, no engine")
-    figures = [*speed_figures([*outcomes, *more], empty), *odds_figures(outcomes, more)]
+
+    def many(kind: str, first: int, count: int) -> list[Any]:
+        work = partial(drawn, name, kind)
+        return gather(work, base + first, count, processes, f"{name}, {kind}") if count else []
+
+    outcomes = many("case", 0, cases)
+    healthy = many("healthy", 400_000, cases // 4)
+    empty = many("nothing", 700_000, max(cases // 2, 1))
+    whole = many("round", 200_000, rounds)
+    figures = [*speed_figures([*outcomes, *healthy], empty), *odds_figures(outcomes, healthy)]
     takes = sum(one.takes for one in outcomes)
     print(f"\n{name}: {cases} cases, {takes} takes, seed {seed}\n")
     print(table(figures))
     print(f"\n{told_of_nothing(empty)}\n\n{details(outcomes)}")
+    if whole:
+        takes = sum(one.takes for one in whole)
+        print(f"\n{name}: {rounds} whole rounds, {takes} takes\n")
+        figures += [
+            replace(one, name=f"whole rounds: {one.name}") for one in odds_figures(whole, [])
+        ]
+        print(table(odds_figures(whole, [])))
     return figures
-
-
-def measure_stranger(cases: int, seed: int, processes: int) -> list[Figure]:
-    """Accuracy on the stranger: what counts."""
-    draws = (stranger_outcome, stranger_nothing, stranger_healthy)
-    return measure("stranger", cases, seed, processes, draws)
-
-
-def measure_judge(cases: int, seed: int, processes: int) -> list[Figure]:
-    """Accuracy on the judge."""
-    draws = (judge_outcome, judge_nothing, judge_healthy)
-    return measure("judge", cases, seed, processes, draws)
-
-
-def measure_rig(cases: int, seed: int, processes: int) -> list[Figure]:
-    """Accuracy on unseen draws of the rig: how far the fit itself carries."""
-    return measure("rig", cases, seed, processes, (rig_outcome, rig_nothing, None))
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--cases", type=int, default=200)
-    parser.add_argument("--judge-cases", type=int, default=100)
-    parser.add_argument("--rig-cases", type=int, default=100)
+    parser.add_argument("simulators", nargs="*", metavar="SIMULATOR", help=", ".join(SIMULATORS))
+    parser.add_argument("--cases", type=int, default=100)
+    parser.add_argument("--rounds", type=int, default=25)
     parser.add_argument("--seed", type=int, default=9001)
     parser.add_argument("--processes", type=int, default=2)
     arguments = parser.parse_args()
-    if arguments.cases:
-        measure_stranger(arguments.cases, arguments.seed, arguments.processes)
-    if arguments.judge_cases:
-        measure_judge(arguments.judge_cases, arguments.seed, arguments.processes)
-    if arguments.rig_cases:
-        measure_rig(arguments.rig_cases, arguments.seed, arguments.processes)
+    unknown = set(arguments.simulators) - set(SIMULATORS)
+    if unknown:
+        parser.error(
+            f"no simulator {', '.join(sorted(unknown))}; there are {', '.join(SIMULATORS)}"
+        )
+    for name in arguments.simulators or SIMULATORS:
+        measure(name, arguments.cases, arguments.rounds, arguments.seed, arguments.processes)
 
 
 if __name__ == "__main__":

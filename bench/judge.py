@@ -25,7 +25,7 @@ from judge_motion import Source, Turning, draw_turning
 from judge_phone import Phone, draw_phone, record
 from judge_place import FRONT, Bay, Room, draw_room
 from judge_sheet import measured_sheet
-from judge_suspects import SUSPECTS, Plan, draw_plans, draw_suspect, fault_sources
+from judge_suspects import SUSPECTS, Plan, draw_plans, draw_suspect, fault_sources, whole_round
 from judge_tools import Array, a_weight, blocks_in, grid_hz, joined, spectra, stands_out_db
 
 __all__ = ["SUSPECTS", "JudgeCase", "JudgeTake", "draw_case", "draw_nothing"]
@@ -198,6 +198,7 @@ def draw_case(
     rng: np.random.Generator,
     suspect: str | None = None,
     duration_s: tuple[float, float] = (5.0, 10.0),
+    every_take: bool = False,
 ) -> JudgeCase:
     """A random engine with its takes.
 
@@ -208,6 +209,9 @@ def draw_case(
         suspects, with a drive on which the one drawn can be. "idler-2.bearing" is allowed.
     duration_s
         Shortest and longest take [s], at least 4.
+    every_take
+        Belt on and off, speed raised, each load and a probe on each housing, instead of takes by
+        chance.
 
     Raises
     ------
@@ -237,7 +241,8 @@ def draw_case(
     severity_db, gain = float("nan"), 0.0
     heard: list[_Heard] = []
     while not heard:
-        plans = draw_plans(rng, car, chosen)
+        draw = whole_round if every_take else draw_plans
+        plans = draw(rng, car, chosen)
         heard = [shop.hear(plan, float(rng.uniform(*duration_s))) for plan in plans]
         if chosen != "none":
             severity_db = _draw_severity(rng)

@@ -97,6 +97,23 @@ def fault_sources(rng: np.random.Generator, car: Car, suspect: str) -> list[Sour
     return bearing_sources(rng, car, part)
 
 
+def whole_round(rng: np.random.Generator, car: Car, suspect: str) -> list[Plan]:
+    """Every take of a thorough technician, whatever is wrong: belt on and off, speed raised, each
+    load, and the probe on each housing at the belt end."""
+    loads = [load for load, on in LOADS.items() if on in car.parts]
+    cold = rng.random() < (0.5 if suspect in OFTEN_COLD else 0.05)
+    return [
+        Plan("idle", cold=bool(cold)),
+        Plan("belt off", belt="off"),
+        Plan("raised", raised=float(rng.uniform(1.5, 3.2))),
+        *(Plan(f"with {load}", load=(load,)) for load in loads),
+        *(
+            Plan(f"probe {place}", place=place)
+            for place in (*car.parts[1:], "timing-chain", "valve-train")
+        ),
+    ]
+
+
 def draw_plans(rng: np.random.Generator, car: Car, suspect: str) -> list[Plan]:
     """The takes of one case, as a technician may have made them."""
     part = suspect.partition(".")[0]

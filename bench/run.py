@@ -1,6 +1,6 @@
 """Everything `make bench` measures, one table at the end.
 
-usage: python bench/run.py [--cases 80] [--rig-cases 30] [--seed 9001] [--repeats 3]
+usage: python bench/run.py [--cases 50] [--rounds 10] [--seed 9001] [--repeats 3]
 """
 
 from __future__ import annotations
@@ -30,9 +30,7 @@ import where
 from figures import Figure, table
 
 
-def run(
-    cases: int, judge_cases: int, rig_cases: int, seed: int, repeats: int
-) -> list[tuple[str, list[Figure]]]:
+def run(cases: int, rounds: int, seed: int, repeats: int) -> list[tuple[str, list[Figure]]]:
     """Speed first, while the machine is otherwise idle; then accuracy."""
     groups = [("speed and memory", speed.measure(repeats))]
     groups.append(("first page", first_page.measure()))
@@ -52,19 +50,12 @@ def run(
     groups.append(("fingerprint, 40 cars of each simulator", alike.measure(40, seed, 2)))
     groups.append(("loudness", loudness.measure(60.0, 5.0)))
     groups.append(("before and after, 20 pairs", compare.measure(20, 70_000)))
-    groups.append(
-        (f"accuracy on the stranger, {cases} cases", accuracy.measure_stranger(cases, seed, 2))
-    )
-    if judge_cases:
+    for name in accuracy.SIMULATORS:
         groups.append(
             (
-                f"accuracy on the judge, {judge_cases} cases",
-                accuracy.measure_judge(judge_cases, seed, 2),
+                f"accuracy on the {name}, {cases} cases, {rounds} whole rounds",
+                accuracy.measure(name, cases, rounds, seed, 2),
             )
-        )
-    if rig_cases:
-        groups.append(
-            (f"accuracy on the rig, {rig_cases} cases", accuracy.measure_rig(rig_cases, seed, 2))
         )
     return groups
 
@@ -83,17 +74,15 @@ def summary(groups: list[tuple[str, list[Figure]]]) -> str:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--cases", type=int, default=80)
-    parser.add_argument("--judge-cases", type=int, default=60)
-    parser.add_argument("--rig-cases", type=int, default=30)
+    parser.add_argument("--cases", type=int, default=50, help="of each simulator")
+    parser.add_argument("--rounds", type=int, default=10, help="whole rounds of each")
     parser.add_argument("--seed", type=int, default=9001)
     parser.add_argument("--repeats", type=int, default=3)
     arguments = parser.parse_args()
     started = time.monotonic()
     groups = run(
         arguments.cases,
-        arguments.judge_cases,
-        arguments.rig_cases,
+        arguments.rounds,
         arguments.seed,
         arguments.repeats,
     )

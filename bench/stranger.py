@@ -225,6 +225,19 @@ def _draw_truth(rng: np.random.Generator, world: World) -> str:
     return truth
 
 
+def _whole_round(world: World) -> list[_Plan]:
+    """Belt on and off, speed raised, each load, and the probe on each housing at the belt end."""
+    parts = [shaft.part for shaft in world.shafts]
+    loads = [load for load, part in LOADS.items() if part in parts]
+    return [
+        _Plan("belt-on"),
+        _Plan("belt-off", belt_on=False),
+        _Plan("speed-raised", raised=True),
+        *(_Plan(f"load-{load}", load=(load,)) for load in loads),
+        *(_Plan(f"probe-{part}", place=part) for part in (*parts, "timing-chain", "valve-train")),
+    ]
+
+
 def _plans(rng: np.random.Generator, world: World, truth: str) -> list[_Plan]:
     parts = [shaft.part for shaft in world.shafts]
     plans = [_Plan("belt-on")]
@@ -252,6 +265,7 @@ def draw_case(
     rng: np.random.Generator,
     truth: str | None = None,
     duration_s: tuple[float, float] = (6.0, 12.0),
+    every_take: bool = False,
 ) -> StrangerCase:
     """A random engine with its takes.
 
@@ -262,6 +276,9 @@ def draw_case(
         possible on the drawn drive. "idler-2.bearing" is allowed.
     duration_s
         Shortest and longest take [s], at least 4.
+    every_take
+        Belt on and off, speed raised, each load and a probe on each housing, instead of takes by
+        chance.
 
     Raises
     ------
@@ -284,6 +301,6 @@ def draw_case(
             plan,
             round(float(rng.uniform(*duration_s)), 1),
         )
-        for plan in _plans(rng, world, chosen)
+        for plan in (_whole_round(world) if every_take else _plans(rng, world, chosen))
     )
     return StrangerCase(measured_sheet(world, rng), takes, chosen, severity_db)

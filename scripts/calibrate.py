@@ -1,13 +1,13 @@
 """Fit the weights that turn measures of the sound into odds.
 
-Draws engines, drives, faults, phones and rooms from three simulators of other habits (the rig,
-bench/stranger.py and bench/judge.py), measures them the way a technician's takes are measured,
-and fits a conditional logit with a small penalty on the size of the weights. Then each simulator
-is left out in turn: what the weights of the other two say of it is printed, and sets the
-sharpness. The weights go to src/beltside/suspects/sound_model.toml with their provenance.
+Draws engines, drives, faults, phones and rooms from five simulators of other habits (the rig,
+bench/stranger.py, judge.py, textbook.py and bystander.py), measures them the way a technician's
+takes are measured, and fits a conditional logit with a small penalty on the size of the weights.
+Then each simulator is left out in turn: what the weights of the others say of it is printed, and
+sets the sharpness. The weights go to src/beltside/suspects/sound_model.toml with their provenance.
 
-usage: python scripts/calibrate.py [--rig 930] [--stranger 930] [--judge 530] [--seed 41]
-           [--keep FILE] [--refit FILE ...]
+usage: python scripts/calibrate.py [--rig 500] [--stranger 500] [--judge 350] [--textbook 500]
+           [--bystander 500] [--seed 41] [--keep FILE] [--refit FILE ...]
 """
 
 from __future__ import annotations
@@ -31,135 +31,25 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from beltside.base.words import part_kind
 from beltside.casework import measures as measuring
+from beltside.casework.probe_profiles import PROBE_PROFILES
 from beltside.casework.profiles import CASE_PROFILES, SUSPECT_PROFILES
 from beltside.casework.shipped import catalogue
-from beltside.casework.take_measures import take_measures
-from beltside.casework.takes import ArraySource, Conditions, hear_all
-from beltside.rig import draw_case, draws
-from beltside.suspects.catalogue import suspects_for
 from beltside.suspects.sound_model import fault_kind
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
-import judge
-import stranger
+from calibrate_cases import COUNTS, LOG_PRIORS, SEEDS_APART, SEEDS_LATER, draw
 from scoring import expected_calibration_error, reliability
 
 Float64 = npt.NDArray[np.float64]
 Float32 = npt.NDArray[np.float32]
 TARGET = Path(__file__).parents[1] / "src/beltside/suspects/sound_model.toml"
-SHARES = draws.Shares(
-    none=0.15,
-    other=0.05,
-    suspects={suspect: 1.5 if suspect.endswith(".bearing") else 1.0 for suspect in draws.SUSPECTS},
-)
-STRANGER_NONE, STRANGER_OTHER = 0.15, 0.03
-JUDGE_NONE, JUDGE_OTHER = 0.15, 0.04
 GROUPS = 4
 SHARED_PENALTY, OWN_PENALTY = 2e-3, 8e-3
 PROFILE_PENALTY, TURN_PENALTY = 4.0, 60.0
 """Profiles are many and alike, each point says little: their weights are held smaller by these
 factors, chosen on cases held out (docs/methods/odds.md)."""
 SHARPNESSES = (0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 1.0)
-SEEDS_APART = 1_000_000
-JUDGE_SEEDS_LATER = 10
-
-
-def measured_case(case: Any, source: str, seed: int) -> list[dict[str, Any]]:
-    """One simulated case as suspects, measures and truth: whole, and once more with some of its
-    takes left out, so that the weights know cases with few takes too."""
-    sources = [ArraySource(take.samples, take.sample_rate_hz) for take in case.takes]
-    conditions = [
-        Conditions(
-            take.name,
-            take.belt,
-            None if take.place == "front of engine" else take.place,
-            take.load,
-        )
-        for take in case.takes
-    ]
-    heard = hear_all(sources, conditions, case.sheet)
-    each = [take_measures(one.hearing, case.sheet) for one in heard]
-    parts = [pulley.part for pulley in case.sheet.pulleys]
-    suspects = [one.id for one in suspects_for(catalogue(), parts)]
-    rng = np.random.default_rng(seed)
-    chosen = [list(range(len(heard)))]
-    fewer = [0, *(index for index in range(1, len(heard)) if rng.random() < 0.5)]
-    if len(fewer) < len(heard):
-        chosen.append(fewer)
-    rows = []
-    for takes in chosen:
-        joined = measuring.case_measures(
-            [heard[index] for index in takes], [each[index] for index in takes], case.sheet
-        )
-        rows.append(
-            {
-                "source": source,
-                "seed": seed,
-                "whole": len(takes) == len(heard),
-                "truth": case.truth,
-                "suspects": suspects,
-                "log_prior": LOG_PRIORS[source](suspects),
-                "case": joined.case,
-                "parts": joined.parts,
-                "severity_db": case.severity_db,
-            }
-        )
-    return rows
-
-
-def draw(job: tuple[str, int]) -> list[dict[str, Any]]:
-    """Draw and measure one case, every kind of fault about as often as the next."""
-    source, seed = job
-    rng = np.random.default_rng(seed)
-    case: Any
-    if source == "rig":
-        case = draw_case(rng, duration_s=(5.0, 10.0), shares=SHARES)
-    elif source == "stranger":
-        case = stranger.draw_case(rng, duration_s=(5.0, 10.0))
-    else:
-        case = judge.draw_case(rng)
-    return measured_case(case, source, seed)
-
-
-def stranger_log_prior(suspects: list[str]) -> Float64:
-    """How often the stranger draws each: all faults alike, the idlers' bearings as one."""
-    return _even_log_prior(suspects, STRANGER_NONE, STRANGER_OTHER)
-
-
-def judge_log_prior(suspects: list[str]) -> Float64:
-    """How often the judge draws each: as the stranger, but for the odd ones."""
-    return _even_log_prior(suspects, JUDGE_NONE, JUDGE_OTHER)
-
-
-def _even_log_prior(suspects: list[str], none: float, other: float) -> Float64:
-    faults = [suspect for suspect in suspects if suspect not in ("none", "other")]
-    idlers = sum(suspect.startswith("idler") for suspect in faults)
-    weight = {suspect: 1.0 / idlers if suspect.startswith("idler") else 1.0 for suspect in faults}
-    left = 1.0 - none - other
-    share = {suspect: left * one / sum(weight.values()) for suspect, one in weight.items()}
-    share |= {"none": none, "other": other}
-    logs: Float64 = np.log([share[suspect] for suspect in suspects])
-    return logs
-
-
-def rig_log_prior(suspects: list[str]) -> Float64:
-    """How often the rig draws each suspect, so that the weights hold only what the sound says."""
-    weight = np.array(
-        [
-            SHARES.suspects.get(f"{part_kind(s.partition('.')[0])}.{s.partition('.')[2]}", 0.0)
-            for s in suspects
-        ]
-    )
-    share = weight / weight.sum() * (1.0 - SHARES.none - SHARES.other)
-    share[suspects.index("none")] = SHARES.none
-    share[suspects.index("other")] = SHARES.other
-    logs: Float64 = np.log(np.maximum(share, 1e-4))
-    return logs
-
-
-LOG_PRIORS = {"rig": rig_log_prior, "stranger": stranger_log_prior, "judge": judge_log_prior}
 
 
 @dataclass(frozen=True)
@@ -278,11 +168,11 @@ def fit(
 
 def penalty_factors() -> Float64:
     """Factor on the penalty of each measure, shape (measures,)."""
-    profiles = {*CASE_PROFILES, *SUSPECT_PROFILES}
+    profiles = {*CASE_PROFILES, *SUSPECT_PROFILES, *PROBE_PROFILES}
     return np.array(
         [
             TURN_PENALTY
-            if name in SUSPECT_PROFILES and name.startswith("turn_")
+            if name.startswith(("turn_", "here_turn_")) and name in profiles
             else PROFILE_PENALTY
             if name in profiles
             else 1.0
@@ -387,9 +277,10 @@ def toml(
         " (`make calibrate`).",
         "# A positive weight speaks for the fault; a measure of 0 says nothing.",
         "",
-        "version = 3",
+        "version = 4",
         f"sharpness = {sharpness}",
-        f'fitted_on = "cases drawn by three simulators: {drawn_by} (seeds from {seed} million), '
+        f'fitted_on = "cases drawn by {len(counts)} simulators: {drawn_by} '
+        f"(seeds from {seed} million), "
         f'penalties {SHARED_PENALTY:g} shared and {OWN_PENALTY:g} own"',
         f"case_measures = {_names(measuring.CASE_MEASURES)}",
         f"suspect_measures = {_names(measuring.SUSPECT_MEASURES)}",
@@ -410,7 +301,7 @@ def drawn(counts: dict[str, int], seed: int) -> Iterator[list[dict[str, Any]]]:
     """Cases as they are measured, with the time left on stderr."""
     started = time.monotonic()
     jobs = [
-        (source, (seed + (JUDGE_SEEDS_LATER if source == "judge" else 0)) * SEEDS_APART + one)
+        (source, (seed + SEEDS_LATER[source]) * SEEDS_APART + one)
         for source, count in counts.items()
         for one in range(count)
     ]
@@ -425,9 +316,10 @@ def drawn(counts: dict[str, int], seed: int) -> Iterator[list[dict[str, Any]]]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--rig", type=int, default=930, help="cases drawn by the rig")
-    parser.add_argument("--stranger", type=int, default=930, help="cases drawn by the stranger")
-    parser.add_argument("--judge", type=int, default=530, help="cases drawn by the judge")
+    for source, count in COUNTS.items():
+        parser.add_argument(
+            f"--{source}", type=int, default=count, help=f"cases drawn by the {source}"
+        )
     parser.add_argument("--seed", type=int, default=41)
     parser.add_argument("--keep", type=Path, help="file for the measured cases")
     parser.add_argument("--refit", type=Path, nargs="*", help="fit on kept cases instead")

@@ -31,6 +31,7 @@ from beltside.casework.fault_band import (
     belt_share,
     probe_lead,
 )
+from beltside.casework.probe_profiles import PROBE_PROFILES, probe_profiles
 from beltside.casework.profiles import (
     CASE_PROFILES,
     SUSPECT_PROFILES,
@@ -122,6 +123,7 @@ SUSPECT_MEASURES: Final = (
     "off_count",
     *SUSPECT_CONTRASTS,
     *SUSPECT_PROFILES,
+    *PROBE_PROFILES,
 )
 """Measures of a suspect's own part over the whole case."""
 
@@ -332,6 +334,7 @@ def _part_table(
                 *suspect_profiles(
                     part, idle, probes, None if every is None else every.spectra, ratios.get(part)
                 ),
+                *probe_profiles(part, probes, ratios.get(part)),
             ]
         )
     _mark_best(table)

@@ -66,12 +66,12 @@ def case_profiles(base: Pair, off: Sequence[Pair]) -> Float64:
     change = np.zeros(PIECES)
     beat_change = np.zeros_like(measured.beats)
     if off:
-        change = _over_frequency(hearing.bands, change_between(base, off[0]) / 6.0, -2.0, 4.0)
+        change = over_frequency(hearing.bands, change_between(base, off[0]) / 6.0, -2.0, 4.0)
         beat_change = measured.beats - off[0][1].beats
     return np.concatenate(
         (
-            _over_frequency(hearing.bands, level / 10.0, -4.0, 4.0),
-            _over_frequency(hearing.bands, burst, 0.0, 4.0),
+            over_frequency(hearing.bands, level / 10.0, -4.0, 4.0),
+            over_frequency(hearing.bands, burst, 0.0, 4.0),
             measured.beats.ravel(),
             change,
             beat_change.ravel(),
@@ -107,19 +107,19 @@ def suspect_profiles(
     if own:
         bands = own[0][0].hearing.bands
         change = change_between(own[0], base)
-        front = _over_frequency(bands, (change - np.median(change)) / 8.0, -3.0, 3.0)
+        front = over_frequency(bands, (change - np.median(change)) / 8.0, -3.0, 3.0)
         if others:
             changes = [change_between(own[0], other) for other in others]
             size = min(one.size for one in changes)
             middle = np.median([one[:size] for one in changes], axis=0)
-            lead = _over_frequency(bands, middle / 8.0, -3.0, 3.0)
+            lead = over_frequency(bands, middle / 8.0, -3.0, 3.0)
     turns = np.zeros(TURN_POINTS)
     if together is not None and ratio is not None:
-        turns = _over_turns(together, ratio)
+        turns = over_turns(together, ratio)
     return np.concatenate((lead, front, turns))
 
 
-def _over_frequency(bands: Sequence[Band], values: Float64, low: float, high: float) -> Float64:
+def over_frequency(bands: Sequence[Band], values: Float64, low: float, high: float) -> Float64:
     """Mean of each piece; 0 beyond the take's highest band."""
     centre = np.log([band.centre_hz for band in bands[: values.size]])
     points = np.log(POINTS_HZ)
@@ -129,7 +129,7 @@ def _over_frequency(bands: Sequence[Band], values: Float64, low: float, high: fl
     return pieces
 
 
-def _over_turns(together: Surprises, ratio: float) -> Float64:
+def over_turns(together: Surprises, ratio: float) -> Float64:
     """How surprising the loudness of all bands together is at so many events per turn [-ln p / 4],
     shape (TURN_POINTS,); 0 where the engine's own beats hide it."""
     row = together.envelope.minus_log_p[-1]

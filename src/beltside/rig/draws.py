@@ -189,6 +189,26 @@ def fault_voices(rng: Generator, truth: str, drive: Drive, engine: EngineSpec) -
     return tuple(drive_faults.clatter(rng, pulley, engaged=fault == "rattle"))
 
 
+def whole_round(rng: Generator, drive: Drive) -> tuple[TakePlan, ...]:
+    """Every take of a thorough technician: belt on and off, speed raised, each load switched on,
+    and the probe on each housing at the belt end, whatever the truth."""
+    housings = [*(part for part in drive.parts if part != "crank"), "timing-chain", "valve-train"]
+    return (
+        TakePlan("belt-on"),
+        TakePlan("belt-off", belt="off"),
+        TakePlan("speed-raised", speed=str(rng.choice(SPEED_KINDS))),
+        *(TakePlan(f"load-{load}", load=(load,)) for load in _loads(drive)),
+        *(TakePlan(f"probe-{part}", place=part) for part in housings),
+    )
+
+
+def _loads(drive: Drive) -> list[str]:
+    loads = ["lights"]
+    loads += ["ac"] if "ac-compressor" in drive.parts else []
+    loads += ["steering"] if "steering-pump" in drive.parts else []
+    return loads
+
+
 def draw_plans(rng: Generator, drive: Drive, truth: str) -> tuple[TakePlan, ...]:
     """Which takes a technician makes: belt on at idle always, the rest by chance."""
     plans = [TakePlan("belt-on")]
@@ -209,10 +229,7 @@ def draw_plans(rng: Generator, drive: Drive, truth: str) -> tuple[TakePlan, ...]
         chosen += [part for part in others if part not in chosen][: wished - len(chosen)]
         plans += [TakePlan(f"probe-{part}", place=part) for part in chosen]
     if rng.random() < 0.2:
-        loads = ["lights"]
-        loads += ["ac"] if "ac-compressor" in drive.parts else []
-        loads += ["steering"] if "steering-pump" in drive.parts else []
-        load = str(rng.choice(loads))
+        load = str(rng.choice(_loads(drive)))
         plans.append(TakePlan(f"load-{load}", load=(load,)))
     return tuple(plans)
 
@@ -223,6 +240,7 @@ def draw_case(
     truth: str | None = None,
     duration_s: tuple[float, float] = (6.0, 14.0),
     takes: tuple[TakePlan, ...] | None = None,
+    every_take: bool = False,
     severity_db: float | None = None,
     coded_share: float = 0.2,
     shares: Shares = USUAL_SHARES,
@@ -237,6 +255,8 @@ def draw_case(
         Shortest and longest take [s], 2 to 120.
     takes
         The takes wanted; drawn when None.
+    every_take
+        When none are given: `whole_round` instead of takes by chance.
     severity_db
         Fault over the engine in its own band [dB]; drawn from -6 to 20 when None.
     coded_share
@@ -260,8 +280,9 @@ def draw_case(
         rng, truth=truth, severity_db=severity_db, coded_share=coded_share, shares=shares
     )
     sheet = measured_sheet(rng, car.drive, car.engine, "")
-    plans = takes if takes is not None else draw_plans(rng, car.drive, truth)
-    return RigCase(sheet, run_takes(rng, car, plans, duration_s), truth, severity)
+    if takes is None:
+        takes = whole_round(rng, car.drive) if every_take else draw_plans(rng, car.drive, truth)
+    return RigCase(sheet, run_takes(rng, car, takes, duration_s), truth, severity)
 
 
 def draw_car(
