@@ -66,7 +66,7 @@ WRONG = [
     ("settings labour", ["NAME=VALUE"]),
     ("sheet 1 {folder}/bad.toml", ["engine.cylinders: 40", "1, 2, 3, 4"]),
     ("sheet 1 {folder}/broken.toml", ["line 1", "not TOML"]),
-    ("strum 1 {folder}/text.txt --between crank", ["1 pulleys", "two pulleys"]),
+    ("strum 1 {folder}/text.txt --between crank", ["1 pulley", "two pulleys"]),
     ("compare 1 x y", ['no take "x"']),
     ("coolant 1 foo", ['"foo"', "mix, adjust"]),
     ("coolant 1 mix freezin=3", ["freezin", "freezing_c"]),
