@@ -95,7 +95,7 @@ def test_what_a_file_may_not_say(tmp_path: Path) -> None:
     refused("[[hole]]\nx_mm = 1\ny_mm = 1\n" + hole, "mixed")
     refused("[known]\ndiameter_mm = 24\nlength_mm = 3\n" + hole, "exactly one")
     refused("[known]\ndiameter_mm = 24\n" + hole, "picture's size is missing")
-    refused("[[hole]]\nx_mm = 1\ny_mm = 1\n", "1 holes")
+    refused("[[hole]]\nx_mm = 1\ny_mm = 1\n", "1 hole")
     refused("[[holes]]\nx_mm = 1\n", "hole")
     refused("[known]\nlength_mm = -4\n", "length_mm")
     with pytest.raises(InputError, match="no scale"):

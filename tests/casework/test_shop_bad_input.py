@@ -203,8 +203,9 @@ def test_a_newer_record_is_left_alone_by_every_way_in(any_shop: Shop, tmp_path: 
             open_shop(any_shop.folder, database=url),
         ):
             pass
-    with pytest.raises(RecordError, match="newer Beltside"):
-        look_through(any_shop.folder, database=url)
+    # Its tables are those of this version after all: only the note is off, and check says so.
+    looked = look_through(any_shop.folder, database=url)
+    assert [one.name for one in looked.checked.problems] == ["alembic_version"]
     with database.writing() as connection:
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0001'")
     assert any_shop.record.changes(job) == before

@@ -229,5 +229,5 @@ def test_an_unknown_part_is_not_there(browser: Browser) -> None:
 def test_german_page(browser: Browser, shop: Shop) -> None:
     save_settings(shop, {"language": "de"})
     page = send(browser, "cap")
-    for words in ("Kühlmittelbank", "Nie heiß öffnen", "am Manometer, nie darüber", " bis "):
+    for words in ("Kühlmittel", "Nie heiß öffnen", "am Manometer, nie darüber", " bis "):
         assert words in page

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -189,7 +191,6 @@ def bring_up_to_date(database: Database) -> None:
     found, newest = _revisions(database)
     if found == newest:
         return
-    _require_told_truly(database, found)
     migrate(database, "head")
 
 
@@ -221,8 +222,6 @@ def require_this_version(database: Database, *, damaged_too: bool = False) -> No
     """
     try:
         found, newest = _revisions(database)
-        if found != newest:
-            _require_told_truly(database, found)
     except DamagedError:
         if damaged_too:
             return
@@ -239,7 +238,7 @@ def require_this_version(database: Database, *, damaged_too: bool = False) -> No
         )
 
 
-def _require_told_truly(database: Database, found: str | None) -> None:
+def _require_told_truly(connection: sa.Connection, found: str | None) -> None:
     """Refuse a record that says it is of another version and has the tables of this one.
 
     Raises
@@ -247,9 +246,8 @@ def _require_told_truly(database: Database, found: str | None) -> None:
     DamagedError
         When its note of its version is damaged.
     """
-    with database.reading() as connection:
-        if not has_all_columns(connection):
-            return
+    if not has_all_columns(connection):
+        return
     if found is not None and found > TABLES_AT:
         raise DamagedError(
             f"The record says it was written by a newer Beltside (its tables are at {found}), and "
@@ -280,6 +278,8 @@ def _revisions(database: Database) -> tuple[str | None, str | None]:
     ------
     RecordError
         When the record was written by a newer Beltside.
+    DamagedError
+        When its note of its version is damaged.
     """
     from alembic.migration import MigrationContext
     from alembic.script import ScriptDirectory
@@ -290,8 +290,10 @@ def _revisions(database: Database) -> tuple[str | None, str | None]:
         found = MigrationContext.configure(connection).get_current_revision()
         if not database.is_sqlite:
             _require_unicode(connection)
-    if found is not None and not _is_known(scripts, found):
-        _require_told_truly(database, found)
+        if found != newest:
+            # Seen in the same moment: somebody else may be making the tables right now.
+            _require_told_truly(connection, found)
+    if found is not None:
         _require_known(scripts, found)
     return found, newest
 
@@ -346,12 +348,8 @@ def _alembic_config() -> Config:
     return config
 
 
-def _is_known(scripts: ScriptDirectory, found: str) -> bool:
-    return found in {step.revision for step in scripts.walk_revisions()}
-
-
 def _require_known(scripts: ScriptDirectory, found: str) -> None:
-    if not _is_known(scripts, found):
+    if found not in {step.revision for step in scripts.walk_revisions()}:
         raise RecordError(
             f"This record was written by a newer Beltside (its tables are at {found})",
             allowed=f"tables up to {scripts.get_current_head()}",
@@ -405,9 +403,9 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     # The driver must not begin transactions by itself: `_begin_sqlite` does.
     connection.isolation_level = None
     cursor = connection.cursor()
+    cursor.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+    _write_ahead(cursor)
     for pragma in (
-        f"busy_timeout = {BUSY_MS}",
-        "journal_mode = WAL",
         "synchronous = FULL",
         "foreign_keys = ON",
         "temp_store = MEMORY",
@@ -415,6 +413,21 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     ):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
+
+
+def _write_ahead(cursor: sqlite3.Cursor) -> None:
+    """Switch a file to a write-ahead log. A new file is switched once, and who comes at that very
+    moment is refused without waiting, whatever the busy timeout: so wait here."""
+    last = time.monotonic() + BUSY_MS / 1000.0
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            busy = error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED)
+            if not busy or time.monotonic() > last:
+                raise
+            time.sleep(0.02)
 
 
 def _begin_sqlite(connection: sa.Connection) -> None:

@@ -309,12 +309,8 @@ def _fits(table: sa.Table, row: Kept) -> bool:
         value = row[column.name]
         if value is None and not column.nullable:
             return False
-        try:
-            kind = column.type.python_type
-        except NotImplementedError:  # our own kinds of columns: moments are numbers, JSON is text
-            kind = object
-        if isinstance(column.type, sa.types.TypeDecorator):
-            kind = column.type.impl_instance.python_type
+        own = column.type  # our own kinds of columns: moments are numbers, JSON is text
+        kind = (own.impl_instance if isinstance(own, sa.types.TypeDecorator) else own).python_type
         if value is not None and not isinstance(value, int if kind is bool else kind):
             return False
     return True
