@@ -47,7 +47,7 @@ from beltside.sound.crank_score import (
 sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
 import judge
 import stranger
-from calibrate import SHARES
+from calibrate_cases import SHARES
 
 Float32 = npt.NDArray[np.float32]
 Float64 = npt.NDArray[np.float64]

@@ -25,7 +25,7 @@ def new_job(page: Page) -> str:
 def test_recorded_listened_to_and_narrowed_down(phone: Opens, engine: EngineRunning) -> None:
     page = phone()
     job = new_job(page)
-    expect(page.locator(".always")).to_contain_text("Tarn 1.4")
+    expect(page.locator(".car")).to_contain_text("Tarn 1.4")
     expect(page.locator(".always")).to_contain_text("It howls when cold.")
 
     page.goto(f"{job}/drive?text=true")
