@@ -103,3 +103,20 @@ def test_the_band_to_listen_in_is_where_the_change_is() -> None:
     ]
     assert heard_best_hz({"bands": bands, "orders": rhythm}) == (1500.0, 2500.0)
     assert heard_best_hz({"bands": [], "orders": []}) is None
+
+
+def test_a_take_is_offered_beside_another_and_not_beside_itself(
+    browser: Browser, shop: Shop, take: str, tmp_path: Path
+) -> None:
+    def chosen() -> list[str]:
+        page = browser.get("/job/1/compare")
+        return [line.split('"')[1] for line in page.split("<option ") if " selected" in line[:120]]
+
+    job = shop.record.job(1).id
+    raised = add_take(shop, job, [hum(tmp_path / "2.wav", seed=4)], {"belt": "on"}).entry.id
+    assert chosen() == [take, raised]
+    off = add_take(shop, job, [hum(tmp_path / "3.wav", seed=5)], {"belt": "off"}).entry.id
+    assert chosen() == [take, off]
+    wanted = {"belt": "on", "stage": "after"}
+    cured = add_take(shop, job, [hum(tmp_path / "4.wav", seed=6)], wanted).entry.id
+    assert chosen() == [take, cured]

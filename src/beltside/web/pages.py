@@ -48,7 +48,32 @@ def templates() -> Environment:
     )
     environment.globals["static"] = static_address
     environment.filters["said"] = _in_language
+    environment.filters["with_unit"] = with_unit
     return environment
+
+
+_UNITS: Final = {
+    "c": "°C",
+    "deg": "°",
+    "hz": "Hz",
+    "km": "km",
+    "kpa": "kPa",
+    "min": "min",
+    "mm": "mm",
+    "n": "N",
+    "nm": "N m",
+    "rpm": "1/min",
+}
+
+
+def with_unit(field: str) -> str:
+    """A field's name with its unit written out; German names have theirs already.
+
+    >>> with_unit("pressure kpa"), with_unit("Druck [kPa]"), with_unit("outcome")
+    ('pressure [kPa]', 'Druck [kPa]', 'outcome')
+    """
+    name, _, last = field.rpartition(" ")
+    return f"{name} [{_UNITS[last]}]" if name and last in _UNITS else field
 
 
 @pass_context

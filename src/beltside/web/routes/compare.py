@@ -98,7 +98,16 @@ def _page(
     takes = {entry.id: entry for entry in sheet.of_kind("take")}
     words = {name: conditions_in_words(entry.body) for name, entry in takes.items()}
     first = [(name, words[name]) for name in takes]
-    second = sorted(first, key=lambda one: takes[one[0]].body["stage"] != "after")
+    # What there most likely is to compare: after the repair, else the belt off, never with itself.
+    second = sorted(
+        first,
+        key=lambda one: (
+            takes[one[0]].body["stage"] != "after",
+            takes[one[0]].body.get("belt") != "off",
+        ),
+    )
+    chosen = before or (first[0][0] if first else "")
+    others = [name for name, _ in second if name != chosen]
     compared = [
         _shown(entry, words)
         for entry in sheet.of_kind("comparison")[::-1]
@@ -108,8 +117,8 @@ def _page(
         frame,
         first,
         second,
-        before or (first[0][0] if first else ""),
-        after or (second[0][0] if second else ""),
+        chosen,
+        after or (others or [chosen])[0],
         problem,
         compared,
     )
