@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 from collections.abc import AsyncIterator, Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -83,7 +84,9 @@ def run(do: Callable[[int], Awaitable[None]]) -> None:
         async with server() as port:
             await do(port)
 
-    asyncio.run(whole())
+    # In a thread of its own: a browser of other tests may keep a loop running in this one.
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, whole()).result()
 
 
 @pytest.mark.parametrize("said", [b"", b"GET / HTTP/1.1\r\nHost: a\r\n"])
