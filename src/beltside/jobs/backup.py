@@ -333,6 +333,7 @@ class Catalogue:
         ):
             raise self._damaged("it does not begin like one")
         if head.get("version") != VERSION:
+            self.require_unpacked()
             raise BackupError(
                 f"{self.path.name} was written by a newer Beltside", instead="the newer Beltside"
             )
@@ -363,6 +364,20 @@ class Catalogue:
         for gone in (*self.end["missing"], *self.end["damaged"]):
             files.pop(gone, None)
         return files | {one["sha256"]: int(one["bytes"]) for one in self.end["own"]}
+
+    def require_unpacked(self) -> None:
+        """Unpack what is left, which holds gzip's own checksum against all of it.
+
+        Raises
+        ------
+        BackupError
+            When it can't be unpacked.
+        """
+        try:
+            while self._packed.read(_PIECE):
+                pass
+        except (OSError, EOFError, zlib.error) as error:
+            raise self._damaged("it can't be unpacked") from error
 
     def _goes_on(self) -> bool:
         try:

@@ -19,7 +19,7 @@ from beltside.base.errors import BeltsideError, InputError
 from beltside.jobs.backup import Catalogue, Progress
 from beltside.jobs.backup_target import BackupError, Target
 from beltside.jobs.check import verify
-from beltside.jobs.database import Database, connect, fill_anew, migrate
+from beltside.jobs.database import Database, RecordError, connect, fill_anew, migrate
 from beltside.jobs.schema import ENTRY, JOB
 from beltside.jobs.store import PIECE_BYTES, FolderStore, StoreError, flush_folder
 from beltside.jobs.table_rows import fill_tables, tables_of
@@ -112,7 +112,12 @@ def restore(
 
             missing: list[str] = []
             damaged: list[str] = []
-            fill_anew(there, str(reading.head["revision"]), fill, finish)
+            try:
+                fill_anew(there, str(reading.head["revision"]), fill, finish)
+            except (InputError, RecordError, sa.exc.SQLAlchemyError):
+                # A table or version nobody knows may be a damaged letter only.
+                reading.require_unpacked()
+                raise
             if database is None:
                 progress("checking", 0.95)
                 damaged = _damaged(there, FolderStore(beside / names[1]), missing)

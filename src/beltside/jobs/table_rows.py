@@ -85,7 +85,8 @@ def fill_tables(connection: sa.Connection, values: Iterable[Any]) -> dict[str, i
 
 def _begun(there: dict[str, sa.Table], value: dict[str, Any]) -> tuple[sa.Table, list[str]]:
     table, columns = there.get(str(value.get("table"))), value.get("columns")
-    if table is None or not isinstance(columns, list) or not set(columns) <= set(table.c.keys()):
+    known = [] if table is None else table.c.keys()
+    if table is None or not isinstance(columns, list) or any(one not in known for one in columns):
         raise InputError(f"The backup holds a table that is not known: {str(value)[:120]}")
     return table, columns
 
