@@ -7,6 +7,7 @@ import shlex
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "casework"))
@@ -14,7 +15,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "casework"))
 from proof_jobs import full_job
 
 from beltside.casework.shop import open_shop
+from beltside.casework.shop_case import case_of
 from beltside.cli.main import main
+from beltside.media import write_recording
 
 
 def run(words: str, folder: Path) -> int:
@@ -147,3 +150,33 @@ def test_one_wrong_field_of_a_new_job_and_of_a_take_and_the_rest_is_kept(
         }
     assert kept["complaint"]["words"] == "hums"
     assert kept["car"]["name"] == "Tarn"
+
+
+def test_a_take_with_a_wrong_condition_is_put_right_by_keeping_it_again(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A slip of the finger must not cost the take with the belt off its say in the odds."""
+    write_recording(tmp_path / "off.wav", np.zeros(48_000, dtype=np.float32), 16_000)
+    assert run("new hums", tmp_path) == 0
+    assert run(f"take 1 {tmp_path / 'off.wav'} --belt of", tmp_path) == 2
+    out = capsys.readouterr().out
+    assert "off.wav kept on job 1: belt not known, at the front of engine." in out
+    assert 'Not kept, belt: "of"' in out
+    assert "by keeping the same recording again" in out
+    assert run(f"take 1 {tmp_path / 'off.wav'} --belt off --place 'water pump'", tmp_path) == 0
+    out = capsys.readouterr().out
+    assert "the same recording as off.wav; it counts once, as said last" in out
+    assert 'did you mean "coolant-pump"?' in out
+    assert run(f"take 1 {tmp_path / 'off.wav'} --belt off --place 'coolant pump'", tmp_path) == 0
+    assert "did you mean" not in capsys.readouterr().out
+    with open_shop(tmp_path) as shop:
+        job = shop.record.sheet(shop.record.job(1).id)
+        (counts,) = case_of(shop, job).takes
+        assert (counts.belt, counts.part) == ("off", "coolant-pump")
+        assert "off.wav (2) is the same recording as off.wav (3), which counts" in "\n".join(
+            case_of(shop, job).missing
+        )
+    assert run(f"take 1 {tmp_path / 'off.wav'} --after", tmp_path) == 0
+    with open_shop(tmp_path) as shop:
+        job = shop.record.sheet(shop.record.job(1).id)
+        assert case_of(shop, job).takes == (), "after the repair it says nothing of the fault"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import io
+import re
 import wave
 
 import pytest
 
-from beltside.casework.shop import Shop, sheet_of
+from beltside.casework.shop import Shop, sheet_of, write
 
 from .conftest import Browser
 
@@ -109,3 +110,52 @@ def test_how_the_phone_was_held_for_a_stereo_take(browser: Browser, shop: Shop, 
     (take,) = sheet_of(shop, "1").of_kind("take")
     assert (take.body["mic_spacing_mm"], take.body["stand_off_mm"]) == (138.0, 400.0)
     assert 'value="138.0"' in browser.get(page)
+
+
+TWO_IDLERS = """
+[engine]
+cylinders = 3
+[[pulley]]
+part = "crank"
+diameter_mm = 152
+[[pulley]]
+part = "idler"
+diameter_mm = 77
+face = "back"
+[[pulley]]
+part = "alternator"
+diameter_mm = 54
+[[pulley]]
+part = "idler"
+diameter_mm = 82
+face = "back"
+"""
+
+
+def test_the_probe_can_be_put_on_every_pulley_of_this_drive_and_on_no_other(
+    browser: Browser, shop: Shop, job: str
+) -> None:
+    assert 'value="fan"' in browser.get(job)
+    write(shop, sheet_of(shop, "1").job.id, "drive-sheet", {"toml": TWO_IDLERS})
+    page = browser.get(job)
+    assert "<span>idler 2</span>" in page
+    assert re.findall(r'name="place" value="([^"]+)"', page) == [
+        "front of engine",
+        "crank",
+        "idler",
+        "alternator",
+        "idler-2",
+    ]
+    assert send(browser, job, wav(), place="idler-2").status_code == 303
+    (take,) = sheet_of(shop, "1").of_kind("take")
+    own_page = browser.get(f"/job/1/take/{take.id}")
+    assert 'value="idler-2" checked' in own_page
+    assert "at the idler 2" in browser.get(job)
+
+
+def test_a_place_in_own_words_is_not_lost_on_the_takes_own_page(
+    browser: Browser, shop: Shop, job: str
+) -> None:
+    send(browser, job, wav(), place="under the car")
+    (take,) = sheet_of(shop, "1").of_kind("take")
+    assert 'value="under the car" checked' in browser.get(f"/job/1/take/{take.id}")

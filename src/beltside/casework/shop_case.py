@@ -228,16 +228,21 @@ def take_names(job: JobSheet) -> dict[str, str]:
 def takes_on_job(
     shop: Shop, job: JobSheet, sheet: DriveSheet, missing: list[str] | None = None
 ) -> list[TakeOnJob]:
-    """Takes before the repair whose recordings are there, each recording once."""
+    """Takes before the repair whose recordings are there, each recording once.
+
+    Of a recording that was kept twice the last one counts: that is how its conditions are put
+    right, a forgotten "after the repair" among them.
+    """
     names = take_names(job)
     said = [] if missing is None else missing
     found: list[TakeOnJob] = []
+    last = {str(entry.body["file"]): entry.id for entry in job.of_kind("take")}
     for entry in job.of_kind("take"):
-        if entry.body.get("stage") == "after":
-            continue
         name, file = names[entry.id], str(entry.body["file"])
-        if any(file == other.file for other in found):
-            said.append(f"{name} is the same recording as another take and counts once")
+        if last[file] != entry.id:
+            said.append(f"{name} is the same recording as {names[last[file]]}, which counts")
+            continue
+        if entry.body.get("stage") == "after":
             continue
         try:
             shop.files.path(file)

@@ -199,7 +199,11 @@ def take(
     as_json: Json = False,
 ) -> None:
     """Keep a recording on the job; it is listened to by the workers, or when it is looked at."""
-    from beltside.casework.shop_takes import add_take
+    from beltside.base.words import PULLEY_PARTS
+    from beltside.casework.formats.case import place_held
+    from beltside.casework.shop import sheet_of
+    from beltside.casework.shop_case import sheet_on_job
+    from beltside.casework.shop_takes import add_take, conditions_in_words
 
     typed = {
         "name": file.name[:300],
@@ -217,10 +221,18 @@ def take(
     }
     with the_shop() as shop:
         added = add_take(shop, job, file_pieces(file, "a recording"), typed)
-    lines = [f"{file.name} kept on job {job}."]
+        drive, _, _ = sheet_on_job(sheet_of(shop, job))
+    said = conditions_in_words({"belt": "unknown", **added.entry.body})
+    lines = [f"{file.name} kept on job {job}: {said}."]
     if added.same_as:
-        lines.append(f"It is the same recording as {added.same_as} and counts once.")
+        lines.append(f"It is the same recording as {added.same_as}; it counts once, as said last.")
+    parts = [one.part for one in drive.pulleys] if drive is not None else PULLEY_PARTS
+    _, note = place_held(place, tuple(parts))
+    if note:
+        lines.append(f"{note[:1].upper()}{note[1:]}")
     lines += not_kept(added.problems)
+    if added.problems:
+        lines.append("Put it right by keeping the same recording again.")
     tell(as_json, added.to_json(), lines)
     if added.problems:
         raise typer.Exit(2)

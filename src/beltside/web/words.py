@@ -39,6 +39,19 @@ PART_WORDS: Final[Mapping[str, str]] = {
 }
 """Parts of an engine."""
 
+
+def part_words(name: str) -> str:
+    """A part's words; "idler-2" keeps its number, what is no part stays as it is.
+
+    >>> part_words("coolant-pump"), part_words("idler-2"), part_words("under the car")
+    ('coolant pump', 'idler 2', 'under the car')
+    """
+    kind, _, count = name.rpartition("-")
+    if count.isdecimal() and kind in PART_WORDS:
+        return f"{PART_WORDS[kind]} {count}"
+    return PART_WORDS.get(name, name)
+
+
 RATE_WORDS: Final = (
     ("currency", text_("Currency")),
     ("labour_per_hour", text_("An hour of labour, without tax")),

@@ -344,7 +344,7 @@ def _takes(
                     )
                 )
         setup = _setup(file.name, number, take, sheet, problems)
-        place_part, note = _place(take.place, parts)
+        place_part, note = place_held(take.place, parts)
         if note:
             notes.append(f"{file.name}: take {number} ({take.file}): {note}")
         takes.append(
@@ -394,7 +394,7 @@ def _setup(
     return setup
 
 
-def _place(place: str, parts: tuple[str, ...] | None) -> tuple[str | None, str]:
+def place_held(place: str, parts: tuple[str, ...] | None) -> tuple[str | None, str]:
     """The part the phone was held on, and a note when the words may have meant one."""
     part = as_part(place)
     if part in ("", as_word(FRONT)) or parts is None:

@@ -10,7 +10,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from beltside.base.errors import InputError
-from beltside.base.words import PULLEY_PARTS
 from beltside.casework.results import ExplainedLine, ListenResult
 from beltside.casework.shop import FieldProblemsError, sheet_of
 from beltside.casework.shop_analysis import call_off
@@ -20,10 +19,9 @@ from beltside.web.drawn import drawn_once
 from beltside.web.forms import CheckedForm, text, texts
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
-from beltside.web.routes.take import FIGURES, FRONT, LOADS
+from beltside.web.routes.take import FIGURES, LOADS, places_on_job
 from beltside.web.texts import said, text_
 from beltside.web.visitors import visitor_of
-from beltside.web.words import PART_WORDS
 
 router = APIRouter()
 
@@ -179,7 +177,7 @@ def _page(
         PICTURES,
         typed or body,
         problems or {},
-        [(FRONT, text_("front of engine")), *((part, PART_WORDS[part]) for part in PULLEY_PARTS)],
+        places_on_job(sheet, str((typed or body).get("place", ""))),
         LOADS,
     )
 

@@ -19,7 +19,7 @@ from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.texts import text_
 from beltside.web.visitors import visitor_of
-from beltside.web.words import PART_WORDS
+from beltside.web.words import part_words
 
 router = APIRouter()
 
@@ -185,7 +185,7 @@ def _page(
         frame,
         [_shown(one.id, one.body, us) for one in sheet.of_kind("strum")[::-1]],
         [
-            (f"{start},{end}", f"{_part(start)} – {_part(end)}, {length:.0f} mm")
+            (f"{start},{end}", f"{part_words(start)} – {part_words(end)}, {length:.0f} mm")
             for start, end, length in spans_on_job(sheet)
         ],
         fields,
@@ -195,14 +195,6 @@ def _page(
         sheet.newest("drive-sheet") is not None,
         MOST_SECONDS,
     )
-
-
-def _part(name: str) -> str:
-    """A part's words; "idler-2" keeps its number."""
-    kind, _, count = name.rpartition("-")
-    if count.isdecimal() and kind in PART_WORDS:
-        return f"{PART_WORDS[kind]} {count}"
-    return PART_WORDS.get(name, name)
 
 
 def _shown(entry: str, body: Mapping[str, Any], us: bool) -> StrumShown:
@@ -232,7 +224,7 @@ def _shown(entry: str, body: Mapping[str, Any], us: bool) -> StrumShown:
 
 def _span(one: Mapping[str, Any], us: bool) -> SpanShown:
     force = _force(one["tension_n"], us)
-    words = f"{_part(one['from'])} – {_part(one['to'])}" if one["from"] else ""
+    words = f"{part_words(one['from'])} – {part_words(one['to'])}" if one["from"] else ""
     return SpanShown(
         words,
         f"{one['length_mm']:.0f} mm",

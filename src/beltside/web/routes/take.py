@@ -12,16 +12,18 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from beltside.base.errors import BeltsideError
 from beltside.base.words import PULLEY_PARTS
 from beltside.casework.shop import JobSheet
+from beltside.casework.shop_case import sheet_on_job
 from beltside.casework.shop_takes import add_take, conditions_in_words, remove_take
 from beltside.web.forms import CheckedForm, pieces, text, texts, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.texts import text_
-from beltside.web.words import PART_WORDS
+from beltside.web.words import part_words
 
 router = APIRouter()
 
 FRONT: Final = "front of engine"
+_FRONT_WORDS: Final = text_("front of engine")
 LOADS: Final = (
     ("lights", text_("Lights")),
     ("heater fan", text_("Heater fan")),
@@ -130,13 +132,27 @@ def _page(
     return TakePage(
         frame,
         listed_takes(sheet),
-        [(FRONT, text_("front of engine")), *((part, PART_WORDS[part]) for part in PULLEY_PARTS)],
+        places_on_job(sheet, str(typed.get("place", ""))),
         LOADS,
         MOST_SECONDS,
         typed,
         problems,
         kept,
     )
+
+
+def places_on_job(sheet: JobSheet, chosen: str = "") -> list[tuple[str, str]]:
+    """Where the phone or the probe may have been, value and words.
+
+    The pulleys of the job's own drive in the order of its belt, a second idler among them; those
+    of any drive while there is no usable sheet. `chosen` stays on offer whatever it is.
+    """
+    drive, _, _ = sheet_on_job(sheet)
+    named = [pulley.part for pulley in drive.pulleys] if drive is not None else []
+    places = [FRONT, *(named or PULLEY_PARTS)]
+    if chosen and chosen not in places:
+        places.append(chosen)
+    return [(place, _FRONT_WORDS if place == FRONT else part_words(place)) for place in places]
 
 
 def listed_takes(sheet: JobSheet) -> list[ListedTake]:
