@@ -15,16 +15,18 @@ from __future__ import annotations
 
 import argparse
 import ast
+import base64
 import re
 import sys
 import tempfile
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any, Final
+from urllib.parse import urlsplit
 
 from fastapi.testclient import TestClient
 
@@ -46,6 +48,8 @@ FOLDER: Final = Path(beltside.__file__).parent
 TEXTS: Final = FOLDER / "web" / "texts"
 INVENTED: Final = (FOLDER / "rig", FOLDER / "casework" / "demo")
 """Rooms and modules whose texts are names of invented cars and people."""
+SVG_ADDRESS: Final = "data:image/svg+xml;base64,"
+PICTURE: Final = re.compile(r'<img[^>]*\bsrc="([^"]+)"')
 HERE: Final = "http://testserver"
 SPOKEN: Final = ("alt", "aria-label", "placeholder", "title")
 """Attributes that are read out or shown."""
@@ -162,15 +166,18 @@ def english_in(text: str, language: str) -> str:
 class _Seen(HTMLParser):
     """The texts of a page as they are seen or read out, one for each tag they stand between."""
 
-    def __init__(self) -> None:
+    def __init__(self, unseen: Container[str], *, values: bool) -> None:
         super().__init__()
+        self._unseen = unseen
+        self._values = values
         self.texts: list[str] = []
         self._open: list[tuple[str, bool]] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         if tag not in EMPTY:
             # HTML's own word for what stays as it is, such as the values of the record.
-            stays = tag in UNSEEN or dict(attrs).get("translate") == "no"
+            value = dict(attrs).get("translate") == "no" and not self._values
+            stays = tag in self._unseen or value
             self._open.append((tag, stays))
         self.texts.extend(value for name, value in attrs if name in SPOKEN and value)
 
@@ -183,13 +190,13 @@ class _Seen(HTMLParser):
             self.texts.append(" ".join(data.split()))
 
 
-def seen_on(html: str) -> list[str]:
-    """The visible texts of a page.
+def seen_on(html: str, *, values: bool = False, unseen: Container[str] = UNSEEN) -> list[str]:
+    """The visible texts of a page; with `values` those of the record that stay as they are too.
 
     >>> seen_on('<p>One <b>two</b></p><img alt="three"><script>four</script>')
     ['One', 'two', 'three']
     """
-    seen = _Seen()
+    seen = _Seen(unseen, values=values)
     seen.feed(html)
     seen.close()
     return seen.texts
@@ -205,15 +212,19 @@ class Left:
     because: str
 
 
-def untranslated(shop: Shop, language: str, *, few: int = FEW, shown: str = "") -> Iterator[Left]:
-    """Every text that still reads English on the pages of a demo shop, each once for a route.
+@dataclass(frozen=True)
+class Shown:
+    """A page as it came: its route, its address, its text, and its drawings as SVG."""
 
-    Parameters
-    ----------
-    shown
-        The language the pages are shown in, where it is another one.
-    """
-    save_settings(shop, {"language": shown or language})
+    route: str
+    place: str
+    html: str
+    drawings: Sequence[str]
+
+
+def shown_in(shop: Shop, language: str, *, few: int = FEW) -> list[Shown]:
+    """The pages of a demo shop in a language, up to `few` of each route."""
+    save_settings(shop, {"language": language})
     app = create_app(WebSettings(hosts=("testserver",), workers=0), shop=shop)
     kept: dict[str, str | None] = {}
     with TestClient(app, base_url=HERE) as client:
@@ -225,16 +236,40 @@ def untranslated(shop: Shop, language: str, *, few: int = FEW, shown: str = "") 
                 kept[place] = answer.text if html and answer.status_code == 200 else None
             return kept[place]
 
+        def drawing(address: str) -> str:
+            if address.startswith(SVG_ADDRESS):
+                return base64.b64decode(address.removeprefix(SVG_ADDRESS)).decode()
+            if not urlsplit(address).path.endswith(".svg") or address.startswith("/static/"):
+                return ""
+            answer = client.get(address)
+            return answer.text if answer.status_code == 200 else ""
+
+        found = []
         for route, places in pages_of(HERE, few=few, read=read).items():
-            if route in STAYS_ENGLISH:
-                continue
-            told: set[str] = set()
-            for place in places:
-                for text in seen_on(read(HERE + place) or ""):
-                    because = english_in(text, language)
-                    if because and text not in told:
-                        told.add(text)
-                        yield Left(route, place, text, because)
+            for place in places if route not in STAYS_ENGLISH else ():
+                html = read(HERE + place) or ""
+                drawings = map(drawing, PICTURE.findall(html))
+                found.append(Shown(route, place, html, [one for one in drawings if one]))
+        return found
+
+
+def untranslated(
+    shop: Shop, language: str, *, few: int = FEW, pages: Iterable[Shown] | None = None
+) -> Iterator[Left]:
+    """Every text that still reads English on the pages of a demo shop, each once for a route.
+
+    Parameters
+    ----------
+    pages
+        The pages to look at, where they are there already.
+    """
+    told: set[tuple[str, str]] = set()
+    for page in shown_in(shop, language, few=few) if pages is None else pages:
+        for text in seen_on(page.html):
+            because = english_in(text, language)
+            if because and (page.route, text) not in told:
+                told.add((page.route, text))
+                yield Left(page.route, page.place, text, because)
 
 
 def listen(shop: Shop) -> None:

@@ -32,7 +32,7 @@ def strings_of(tree: ast.AST) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
             yield plain(node.value)
-            yield node.value.replace("-", " ")
+            yield node.value.replace("-", " ").replace("_", " ")
         elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
             # A field of an entry, as the list of all changes names it.
             yield node.target.id.replace("_", " ")

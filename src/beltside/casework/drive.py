@@ -259,8 +259,8 @@ def drive_of_sheet(
 
 
 _RATIOS: Final = (
-    "only ratios can be given. With x_mm and y_mm of every pulley there are belt length, wraps, "
-    "spans and slip."
+    "only ratios can be given. With the position of every pulley (x and y) there are belt length, "
+    "wraps, spans and slip."
 )
 
 
@@ -352,7 +352,8 @@ def _tension(
         )
     warnings.append(
         "The belt's tension is not known: no slip margins and no notes of the spans. Strum a "
-        "span (beltside strum), then give tension_n; each pulley's least tension is listed."
+        "span (beltside strum), then write its tension into the drive sheet; each pulley's "
+        "least tension is listed."
     )
     return None, ""
 

@@ -235,7 +235,7 @@ def _warnings(
     if known.lower_mm == 0.0:
         said.append(
             f"{path.stem}: what has the known size is taken to lie level with the part's face; "
-            "when it lies on the bench, say how much lower: the part's thickness (lower_mm)"
+            "when it lies on the bench, say how much lower: the part's thickness"
         )
     if fit.rival is not None:
         said.append(f"{path.name}: the tilt is not settled; mark the edges of more holes")

@@ -66,8 +66,8 @@ class SoundSaid:
         if listens and all(one.crank is None for one in listens):
             said.append(
                 "The crank speed could not be told in any take, so nothing could be tied to a "
-                "shaft: the odds rest on loudness alone. Read the speed off the dash and add "
-                "crank_rpm."
+                "shaft: the odds rest on loudness alone. Read the speed off the dash and add it "
+                "to the take."
             )
         if listens and not self.belt_off:
             said.append(

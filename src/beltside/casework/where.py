@@ -179,7 +179,7 @@ def _with_speed(probes: Sequence[HeardTake], warnings: list[str]) -> list[HeardT
     deaf = [take.conditions.name for take in probes if take.hearing.orders is None]
     warnings.append(
         f"The crank speed can't be told in {', '.join(deaf)}, so it is left out of the map. Read "
-        "the speed off the dash and add crank_rpm."
+        "the speed off the dash and add it to the take."
     )
     return able
 
@@ -206,7 +206,7 @@ def _what_to_compare(
         deaf = [take.conditions.name for take in probes if take.hearing.orders is None]
         warnings.append(
             f"The crank speed can't be told in {', '.join(deaf)}, so the band was compared and "
-            "not the lines. Read the speed off the dash and add crank_rpm."
+            "not the lines. Read the speed off the dash and add it to the take."
         )
         return OwnSound((), (), known.own.low_hz, known.own.high_hz), "band"
     return known.own, "rhythm" if known.own.rhythm_orders else "tones"

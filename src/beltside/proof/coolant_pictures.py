@@ -26,19 +26,24 @@ from beltside.proof.look import (
     text_width_px,
     wrapped,
 )
+from beltside.proof.wording import Said
 
 _WHOLE_PX: Final = WIDTH_PX + 2 * PADDING_PX
 _TOP_PX: Final = 96
 _PLOT_PX: Final = 300
 
 
-def coolant_svg(picture: Picture) -> str:
-    """The picture as SVG text with our look, light and dark."""
+def coolant_svg(picture: Picture, said: Said = str) -> str:
+    """The picture as SVG text with our look, light and dark.
+
+    `said` gives its words and numbers in another language.
+    """
+    picture = picture.worded(said)
     if isinstance(picture, CoursePicture):
-        return _course(picture)
+        return _course(picture, said)
     if isinstance(picture, ScalePicture):
-        return _scale(picture)
-    return _stack(picture)
+        return _scale(picture, said)
+    return _stack(picture, said)
 
 
 def save_coolant_picture(answer: CoolantAnswer, folder: Path) -> list[Path]:
@@ -93,6 +98,10 @@ def _number(value: float) -> str:
     return f"{value:.10g}"
 
 
+def _amount(amount: float, picture: StackPicture) -> str:
+    return f"{amount:.2f} {picture.unit}"
+
+
 def _apart(places: Sequence[float], least: float, low: float, high: float) -> list[float]:
     """The places moved as little as needed to stand `least` apart between `low` and `high`."""
     order = sorted(range(len(places)), key=lambda i: places[i])
@@ -108,7 +117,7 @@ def _apart(places: Sequence[float], least: float, low: float, high: float) -> li
     return moved
 
 
-def _course(picture: CoursePicture) -> str:
+def _course(picture: CoursePicture, said: Said) -> str:
     height_px = _TOP_PX + _PLOT_PX + 56 + 24 * len(picture.curves) + (24 if picture.read else 0)
     told = f"{picture.y_name} over {picture.x_name}. {picture.note}"
     drawing = _begun(picture.title, picture.note, height_px, told)
@@ -129,11 +138,11 @@ def _course(picture: CoursePicture) -> str:
     for tick in round_ticks(low, high):
         _, y_px = at(0.0, tick)
         drawing.line(((left_px, y_px), (left_px + room_px, y_px)), stroke="trace", width_px=0.5)
-        drawing.text((left_px - 8, y_px + 5), _number(tick), anchor="end")
+        drawing.text((left_px - 8, y_px + 5), said(_number(tick)), anchor="end")
     for tick in round_ticks(0.0, right):
         x_px, _ = at(tick, low)
         drawing.line(((x_px, bottom_px), (x_px, bottom_px + 5)), stroke="ink")
-        drawing.text((x_px, bottom_px + 22), _number(tick), anchor="middle")
+        drawing.text((x_px, bottom_px + 22), said(_number(tick)), anchor="middle")
     drawing.line(((left_px, bottom_px), (left_px + room_px, bottom_px)), stroke="ink")
     drawing.text((PADDING_PX, _TOP_PX - 6), picture.y_name, role="soft")
     drawing.text((left_px + room_px, bottom_px + 42), picture.x_name, anchor="end", role="soft")
@@ -206,7 +215,7 @@ def _legend(drawing: Drawing, curves: Iterable[Curve], read_name: str, top_px: f
         drawing.text((PADDING_PX + 52, y_px), read_name)
 
 
-def _scale(picture: ScalePicture) -> str:
+def _scale(picture: ScalePicture, said: Said) -> str:
     height_px = _TOP_PX + 400.0
     told = "; ".join(words for _, words in picture.marks)
     drawing = _begun(picture.title, picture.note, height_px, told)
@@ -225,7 +234,7 @@ def _scale(picture: ScalePicture) -> str:
             drawing.text((bar_px + wide_px + 34, y_px + 5), words, role="soft", size_px=BODY_PX)
     for tick in round_ticks(picture.low, picture.high, 10):
         drawing.line(((bar_px - 5, at(tick)), (bar_px, at(tick))), stroke="ink")
-        drawing.text((bar_px - 10, at(tick) + 5), _number(tick), anchor="end")
+        drawing.text((bar_px - 10, at(tick) + 5), said(_number(tick)), anchor="end")
     drawing.text((PADDING_PX, _TOP_PX + 2), picture.unit, role="soft")
     places = _apart([at(value) for value, _ in picture.marks], 24.0, top_px, bottom_px)
     for (value, words), y_px in zip(picture.marks, places, strict=True):
@@ -240,11 +249,11 @@ def _scale(picture: ScalePicture) -> str:
     return drawing.svg()
 
 
-def _stack(picture: StackPicture) -> str:
+def _stack(picture: StackPicture, said: Said) -> str:
     height_px = _TOP_PX + _PLOT_PX + 60.0
     told = "; ".join(
         f"{name}: "
-        + ", ".join(f"{words} {amount:.2f} {picture.unit}" for words, amount, _ in parts)
+        + ", ".join(f"{words} {said(_amount(amount, picture))}" for words, amount, _ in parts)
         for name, parts in picture.columns
     )
     drawing = _begun(picture.title, picture.note, height_px, told)
@@ -259,7 +268,7 @@ def _stack(picture: StackPicture) -> str:
             tall_px = (_PLOT_PX - 24) * amount / max(most, 1e-9)
             y_px -= tall_px
             drawing.box((x_px, y_px), 64, tall_px, stroke="paper", fill=shade, line_px=2.0)
-            names.append((y_px + 0.5 * tall_px, f"{amount:.2f} {picture.unit} {words}"))
+            names.append((y_px + 0.5 * tall_px, f"{said(_amount(amount, picture))} {words}"))
         places = _apart([place for place, _ in names], 22.0, _TOP_PX + 14.0, bottom_px)
         for place, (_, words) in zip(places, names, strict=True):
             room = each_px - 80

@@ -41,12 +41,12 @@ def defined(chart: Any, store: RowStore) -> Definition:
     return definition
 
 
-def to_svg(definition: Definition, *, thousands: str = ",") -> str:
+def to_svg(definition: Definition, *, decimal: str = ".", thousands: str = ",") -> str:
     """The chart as SVG text; nothing is fetched from anywhere.
 
-    `thousands` stands between them in figures of 1000 and more.
+    `decimal` stands before the decimals of its figures, `thousands` between thousands.
     """
-    figures = {"decimal": ".", "thousands": thousands, "grouping": [3], "currency": ["", ""]}
+    figures = {"decimal": decimal, "thousands": thousands, "grouping": [3], "currency": ["", ""]}
     svg: str = vl_convert.vegalite_to_svg(definition, allowed_base_urls=[], format_locale=figures)
     return svg
 

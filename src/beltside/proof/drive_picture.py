@@ -211,7 +211,7 @@ class _Sketch:
     def _name(self, one: DrivePulley) -> None:
         lines = [
             self._said(part_words(one.part)),
-            f"{one.diameter_mm:g} mm, {one.wrap_deg:.0f}°",
+            self._said(f"{one.diameter_mm:g} mm, {one.wrap_deg:.0f}°"),
         ]
         width = max(look.text_width_px(line, LABEL_PX, bold=True) for line in lines)
         height = 2.0 * 18.0

@@ -79,7 +79,7 @@ def match_svg(pair: PairResult, say: Callable[[str], str] = str) -> str:
             x, y = at(second.places_mm[one.new])
             size = second.diameter_mm[one.new]
             away = 0.5 * scale * (size if np.isfinite(size) else _USUAL_HOLE_MM)
-            label = f"{one.new + 1}: {one.off_mm:.1f} mm"
+            label = f"{one.new + 1}: {say(f'{one.off_mm:.1f} mm')}"
             drawing.text((x, y + away + 18.0), label, anchor="middle", bold=True)
     y = _TOP_PX + drawn_px + 40.0
     for line in _below(pair):

@@ -17,7 +17,9 @@ from jinja2.runtime import Context
 from beltside.base.errors import BeltsideError
 from beltside.casework.shop import Shop
 from beltside.casework.shop_access import for_helper
+from beltside.web.changed_words import field_words
 from beltside.web.texts import LANGUAGES, said, translator
+from beltside.web.texts.figures import figure
 from beltside.web.visitors import Visitor, form_token, visitor_of
 
 FRAME_NAMES: Final = frozenset(
@@ -48,38 +50,27 @@ def templates() -> Environment:
     )
     environment.globals["static"] = static_address
     environment.filters["said"] = _in_language
-    environment.filters["with_unit"] = with_unit
+    environment.filters["figure"] = _figure
+    environment.filters["field"] = _field
     return environment
 
 
-_UNITS: Final = {
-    "c": "°C",
-    "deg": "°",
-    "hz": "Hz",
-    "km": "km",
-    "kpa": "kPa",
-    "min": "min",
-    "mm": "mm",
-    "n": "N",
-    "nm": "N m",
-    "rpm": "1/min",
-}
-
-
-def with_unit(field: str) -> str:
-    """A field's name with its unit written out; German names have theirs already.
-
-    >>> with_unit("pressure kpa"), with_unit("Druck [kPa]"), with_unit("outcome")
-    ('pressure [kPa]', 'Druck [kPa]', 'outcome')
-    """
-    name, _, last = field.rpartition(" ")
-    return f"{name} [{_UNITS[last]}]" if name and last in _UNITS else field
+@pass_context
+def _field(context: Context, field: str) -> str:
+    """The name of a field of the record in words, with its unit, in the language of the page."""
+    return field_words(field, lambda words: said(words, context["language"]))
 
 
 @pass_context
 def _in_language(context: Context, sentence: str) -> str:
     """A sentence of a computing room in the language of the page; nothing stays nothing."""
     return said(sentence, context["language"]) if sentence else ""
+
+
+@pass_context
+def _figure(context: Context, words: object, *values: object) -> str:
+    """A number as the language of the page writes it; with values, those in a "%.1f" of theirs."""
+    return figure(str(words) % values if values else str(words), context["language"])
 
 
 @cache

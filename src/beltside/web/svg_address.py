@@ -21,6 +21,6 @@ def coolant_address(answer: CoolantAnswer | None, language: str) -> str:
     from beltside.proof.coolant_pictures import coolant_svg
 
     try:
-        return svg_address(coolant_svg(answer.picture.worded(lambda text: said(text, language))))
+        return svg_address(coolant_svg(answer.picture, lambda text: said(text, language)))
     except BeltsideError:
         return ""

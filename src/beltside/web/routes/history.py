@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from beltside.base.errors import InputError
 from beltside.casework.shop import Entry
+from beltside.web.changed_words import changed_fields
 from beltside.web.forms import CheckedForm, text
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
-from beltside.web.texts import text_
+from beltside.web.texts import said, text_
+from beltside.web.visitors import visitor_of
 
 router = APIRouter()
 
@@ -26,18 +27,13 @@ HOW: Final[Mapping[str, str]] = {
     "removed": text_("taken off the sheet"),
     "brought back": text_("brought back"),
 }
-_LONGEST: Final = 200
-# Names of files and entries, which say nothing to a reader.
-_INNER_NAME: Final = re.compile(r"[0-9a-f]{24}|[0-9a-f]{64}")
-_HEADS: Final = ("headline", "says")
-"""Where a result says itself in a sentence."""
 
 
 @dataclass(frozen=True)
 class Written:
     """One version of an entry as the list shows it.
 
-    `differs` are the fields that changed against the version before, with both values.
+    `differs` are the fields that changed against the version before, with both values, in words.
     """
 
     entry: Entry
@@ -59,6 +55,7 @@ class HistoryPage(Page):
 def history(request: Request, number: int) -> HTMLResponse:
     """All changes."""
     sheet, frame = open_job(request, number)
+    language = visitor_of(request).language
     written = shop_of(request).record.changes(sheet.job.id)
     newest = {entry.id: entry.version for entry in written}
     before: dict[str, Entry] = {}
@@ -67,7 +64,11 @@ def history(request: Request, number: int) -> HTMLResponse:
         changes.append(
             Written(
                 entry,
-                _differs(before[entry.id].body if entry.id in before else {}, entry.body),
+                changed_fields(
+                    before[entry.id].body if entry.id in before else {},
+                    entry.body,
+                    lambda words: said(words, language),
+                ),
                 entry.version == newest[entry.id],
             )
         )
@@ -85,39 +86,3 @@ def bring_back(request: Request, number: int, entry_id: str, form: CheckedForm) 
         raise InputError("This belongs to another job", instead="the list of this job's changes")
     shop.record.bring_back(entry_id, int(version), by=shop.by)
     return go_to(f"/job/{number}/history", saved="1")
-
-
-def _differs(was: Mapping[str, Any], now: Mapping[str, Any]) -> list[tuple[str, str, str]]:
-    return [
-        (name, _shown(was.get(name)), _shown(value))
-        for name, value in now.items()
-        if was.get(name) != value
-        and not (name not in was and value in ("", None, [], {}, False))
-        and not (isinstance(value, str) and _INNER_NAME.fullmatch(value))
-    ]
-
-
-def _shown(value: Any) -> str:
-    """A value in a line; long ones cut."""
-    if value in (None, "", [], {}):
-        return ""
-    if value is True:
-        return "yes"
-    if value is False:
-        return "no"
-    if isinstance(value, Mapping):
-        head = next((value[name] for name in _HEADS if value.get(name)), None)
-        said = (
-            _shown(head)
-            if head
-            else "; ".join(
-                f"{name.replace('_', ' ')}: {_shown(one)}"
-                for name, one in value.items()
-                if _shown(one)
-            )
-        )
-    elif isinstance(value, list):
-        said = "; ".join(_shown(one) for one in value)
-    else:
-        said = str(value)
-    return said if len(said) <= _LONGEST else said[:_LONGEST] + "..."

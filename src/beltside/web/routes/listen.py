@@ -21,6 +21,7 @@ from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.routes.take import FIGURES, LOADS, places_on_job
 from beltside.web.texts import said, text_
+from beltside.web.texts.figures import number_marks
 from beltside.web.visitors import visitor_of
 
 router = APIRouter()
@@ -152,7 +153,8 @@ def _drawn(listen: ListenResult, picture: str, language: str) -> str:
         "envelope": envelope_order_chart,
     }
     chart = charts[picture](listen, lambda words: said(words, language))
-    return to_svg(chart, thousands="," if language == "en" else "\N{NARROW NO-BREAK SPACE}")
+    decimal, thousands = number_marks(language)
+    return to_svg(chart, decimal=decimal, thousands=thousands)
 
 
 def _page(

@@ -8,7 +8,8 @@ Sentences that the computing rooms make come to the pages in English, with their
 in them already. The files in a language's `said` folder hold such sentences with gaps; a sentence
 is laid to the one whose words fit, and what stands in its gaps is translated in the same way.
 A gap named `figure` or `figure_...` holds nothing but a number, perhaps with its unit; so
-"{figure_low} to {figure_high}" fits no other sentence with "to" in it. A sentence of gaps alone,
+"{figure_low} to {figure_high}" fits no other sentence with "to" in it. Numbers in gaps are written
+as the language writes them. A sentence of gaps alone,
 such as "{name}: {says}", fits only what it joins of known pieces; so does a gap named `known` or
 `known_...` in any sentence. A gap named `typed` or `typed_...` holds what a person typed, and stays
 as it is. What is known with a small first letter is known with a capital one, and what is known
@@ -25,6 +26,9 @@ from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Final
+
+from beltside.web.texts.figures import FIGURE as FIGURE
+from beltside.web.texts.figures import figure, is_figure
 
 LANGUAGES: Final[Mapping[str, str]] = {"en": "English", "de": "Deutsch"}
 
@@ -65,29 +69,31 @@ def _files_of(*folder: str) -> Mapping[str, Mapping[str, str]]:
 def translator(language: str) -> Translate:
     """A function from the English words to those of a language; gaps are filled by name.
 
+    A number in a gap is written as the language writes it.
+
     >>> translator("en")("{count} takes", count=3)
     '3 takes'
+    >>> translator("de")("{minutes} min", minutes=2.5)
+    '2,5 min'
     """
     known = table(language if language in LANGUAGES else "en")
 
     def translate(text: str, /, **gaps: object) -> str:
         words = known.get(text, text)
-        return words.format(**gaps) if gaps else words
+        if not gaps:
+            return words
+        return words.format(**{name: _number(gap, language) for name, gap in gaps.items()})
 
     return translate
 
 
+def _number(gap: object, language: str) -> object:
+    if isinstance(gap, bool) or not isinstance(gap, str | int | float):
+        return gap
+    return figure(str(gap), language) if is_figure(str(gap)) else gap
+
+
 GAP: Final = re.compile(r"\{(\w+)\}")
-_NUMBER: Final = r"[-+−]?\d[\d.,:]*"
-_UNIT: Final = (
-    r"(?:%|°C|°F|°|K|kPa|bar|psi|(?:k|psi|kPa|mL|ml|fl oz)/min|mL/kPa|mL|ml|L|l|qt|kg/m³|lb/ft³"
-    r"|s|min|h|mm|km|m|kN|N m|lbf ft|lbf in|kgf m|kgf cm|N|rpm|1/min|ppm|dB|Hz)"
-)
-FIGURE: Final = rf"{_NUMBER}(?: ?{_UNIT}(?: (?:{_NUMBER}|\({_NUMBER}) ?{_UNIT}\)?)*)?"
-"""What a gap named `figure...` holds: "3.5 L", "4 min 45 s", "24 N m (18 lbf ft)". Each unit stands
-in it twice only: it stands in many patterns, and making those takes time."""
-_THOUSANDS: Final = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
-_PER_CENT: Final = re.compile(r"(?<=\d)%")
 LIST_MARKS: Final = ("; ", " + ", " / ", ", ")
 """What parts the members of a list in a sentence of the rooms."""
 _ERROR_PARTS: Final = (" Allowed: ", " Try: ")
@@ -232,6 +238,8 @@ def said_or_none(sentence: str, language: str) -> str | None:
     if found is None and sentence[:1].isupper():
         found = _with_or_without_stop(sentence[:1].lower() + sentence[1:], language)
         return None if found is None else found[:1].upper() + found[1:]
+    if found is None and is_figure(sentence):
+        return figure(sentence, language)
     return found
 
 
@@ -325,27 +333,16 @@ def _to_be_known(found: re.Match[str], worded: bool) -> list[str]:
 
 
 def _all_known(pieces: Iterable[str], language: str) -> bool:
-    return all(
-        not has_words(one)
-        or re.fullmatch(FIGURE, one) is not None
-        or said_or_none(one, language) is not None
-        for one in pieces
-    )
+    return all(not has_words(one) or said_or_none(one, language) is not None for one in pieces)
 
 
 def _in_gap(name: str, words: str, language: str) -> str:
     if name.startswith("typed"):
         return words
     if name.startswith("figure"):
-        return _figure(words)
+        return figure(words, language)
     found = said_or_none(words, language)
     if found is None:
         # Of a list that stands in a sentence of ours, what is known is translated.
         found = _listed(words, language, all_known=False)
     return words if found is None else found
-
-
-def _figure(figure: str) -> str:
-    """A figure without the comma between thousands, which elsewhere stands for decimals, and with
-    a space before "%"."""
-    return _PER_CENT.sub(" %", _THOUSANDS.sub("\N{NARROW NO-BREAK SPACE}", figure))
