@@ -21,6 +21,7 @@ from beltside.casework.backup_run import BackupRun
 from beltside.casework.shop import Shop, shop_at
 from beltside.web.api import api_routers
 from beltside.web.doorkeeper import Doorkeeper
+from beltside.web.forms import typed_before
 from beltside.web.kept_secret import form_secret
 from beltside.web.later import Later, LaterPages, warm
 from beltside.web.limits import PhoneLimits
@@ -142,7 +143,7 @@ async def _tell(request: Request, error: Exception) -> Response:
     back = request.headers.get("referer", "/")
     if not back.startswith(str(request.base_url)):
         back = "/"
-    page = problem_page(text_("That did not work"), error, back)
+    page = problem_page(text_("That did not work"), error, back, typed_before(request))
     response: HTMLResponse = show(request, page, status=status)
     return response
 

@@ -20,6 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from beltside.casework.shop_access import phone_of
 from beltside.web.addresses import THIS_COMPUTER, is_private
+from beltside.web.forms import MOST_BYTES_OF_FIELDS
 from beltside.web.limits import PhoneLimits
 from beltside.web.pages import ProblemPage, show
 from beltside.web.settings import WebSettings
@@ -55,7 +56,6 @@ HEADERS: Final[Mapping[str, str]] = {
 HSTS: Final = "max-age=31536000"
 CHANGING: Final = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 MOST_BYTES_UNPAIRED: Final = 20_000
-MOST_BYTES_OF_FIELDS: Final = 10_000_000
 EMBEDS: Final = frozenset({"object", "embed", "frame", "iframe", "fencedframe"})
 """What a page may ask for that shows in it, though browsers call it going there."""
 
@@ -279,7 +279,7 @@ def _too_long(most: int) -> Refusal:
         text_("Too long"),
         "This is longer than what is taken at once.",
         f"up to {most / 1e6:g} MB",
-        "a shorter recording or a smaller file",
+        "a shorter recording, a shorter text or a smaller file",
     )
 
 

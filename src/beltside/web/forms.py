@@ -10,17 +10,32 @@ from fastapi import Depends, Request
 from starlette.datastructures import FormData, UploadFile
 
 from beltside.casework.shop import FieldProblemsError
+from beltside.web.problems import TooMuchError
 from beltside.web.visitors import TOKEN_FIELD, TOKEN_HEADER, require_token
 
 PIECE_BYTES: Final = 1 << 20
 MOST_FIELDS: Final = 1500
 MOST_FIELD_BYTES: Final = 2_000_000
+"""How long one text may be."""
+MOST_BYTES_OF_FIELDS: Final = 10_000_000
+"""How long a form without files may be: it is held in memory."""
+_NOT_SHOWN: Final = frozenset({"passphrase", "again", "code", "signature", "version"})
+"""Fields that are secret, or that nobody typed."""
 
 
 async def _checked_form(request: Request) -> AsyncIterator[FormData]:
     async with request.form(
-        max_fields=MOST_FIELDS, max_files=20, max_part_size=MOST_FIELD_BYTES
+        max_fields=MOST_FIELDS, max_files=20, max_part_size=MOST_BYTES_OF_FIELDS
     ) as form:
+        # So that the page that tells what is wrong holds it again, whatever comes from here on.
+        request.state.typed = {name: "\n".join(texts(form, name)) for name in typed(form)}
+        longest = max((len(one.encode()) for one in request.state.typed.values()), default=0)
+        if longest > MOST_FIELD_BYTES:
+            raise TooMuchError(
+                f"A text is {longest / 1e6:.1f} MB long",
+                allowed=f"up to {MOST_FIELD_BYTES / 1e6:g} MB in one field",
+                instead="a shorter one; what was typed stands below",
+            )
         require_token(request, form.get(TOKEN_FIELD) or request.headers.get(TOKEN_HEADER))
         yield form
 
@@ -66,6 +81,17 @@ def typed(form: FormData) -> dict[str, str]:
         name: value
         for name, value in form.items()
         if isinstance(value, str) and not name.startswith("_")
+    }
+
+
+def typed_before(request: Request) -> dict[str, str]:
+    """What was typed into the form that a request brought, for a page that tells an error.
+
+    Without secrets and without what a page put into the form itself.
+    """
+    fields: Mapping[str, str] = getattr(request.state, "typed", {})
+    return {
+        name: value for name, value in fields.items() if value.strip() and name not in _NOT_SHOWN
     }
 
 

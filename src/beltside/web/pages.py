@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from functools import cache
 from importlib.resources import files
 from typing import Any, ClassVar, Final
@@ -119,7 +119,10 @@ def shop_of(request: Request) -> Shop:
 
 @dataclass(frozen=True)
 class ProblemPage(Page):
-    """What went wrong, in the words of the error, and what would work."""
+    """What went wrong, in the words of the error, and what would work.
+
+    `typed` holds what was typed into the form it went wrong with, so that it is not lost.
+    """
 
     template = "problem.html"
     title: str
@@ -127,11 +130,14 @@ class ProblemPage(Page):
     allowed: str
     instead: str
     back: str
+    typed: Mapping[str, str] = field(default_factory=dict)
 
 
-def problem_page(title: str, error: BeltsideError, back: str = "/") -> ProblemPage:
-    """The page that tells an error."""
-    return ProblemPage(title, error.given, error.allowed, error.instead, back)
+def problem_page(
+    title: str, error: BeltsideError, back: str = "/", typed: Mapping[str, str] | None = None
+) -> ProblemPage:
+    """The page that tells an error, with what was typed."""
+    return ProblemPage(title, error.given, error.allowed, error.instead, back, typed or {})
 
 
 def plain_fields(form: Mapping[str, Any]) -> dict[str, str]:
