@@ -91,3 +91,32 @@ def test_broken_text_is_kept_on_the_page(browser: Browser, shop: Shop) -> None:
     assert sent.status_code == 422
     assert "name = [broken" in sent.text
     assert toml(shop) == ""
+
+
+def test_the_engine_alone_is_a_sheet(browser: Browser, shop: Shop) -> None:
+    """The number of cylinders suffices for the crank's speed; untouched rows are no pulleys."""
+    empty = [(part, "", "", "") for part in ("crank", "coolant-pump", "alternator", "tensioner")]
+    assert browser.send(PAGE, PAGE, fields("keep", empty, cylinders="3")).status_code == 303
+    assert "cylinders = 3" in toml(shop)
+    assert "[[pulley]]" not in toml(shop)
+    page = browser.get(PAGE)
+    assert 'value="3"' in page
+    assert 'name="3.part"' in page, "the rows to fill in are offered again"
+    some = [("crank", "152", "", ""), ("coolant-pump", "", "", "")]
+    wrong = browser.send(PAGE, PAGE, fields("keep", some, cylinders="3"))
+    assert wrong.status_code == 422, "a pulley that is there and not measured is no slip to hide"
+    assert "nothing is given here" in wrong.text
+    assert "this key" not in wrong.text
+
+
+def test_an_empty_row_for_the_tensioner_runs_on_the_back(browser: Browser) -> None:
+    row = browser.get(PAGE).split('name="3.face"')[1].split("</select>")[0]
+    assert 'value="back" selected' in row
+
+
+def test_a_comma_that_may_stand_for_thousands_is_asked_about(browser: Browser, shop: Shop) -> None:
+    sent = browser.send(PAGE, PAGE, fields("keep", length_mm="1,178"))
+    assert sent.status_code == 422
+    assert "the comma may stand for thousands or for decimals" in sent.text
+    assert 'value="1,178"' in sent.text
+    assert toml(shop) == ""

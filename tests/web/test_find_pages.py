@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
-from beltside.casework.shop import Shop
+from beltside.casework.shop import Shop, sheet_of, write
 from beltside.casework.shop_find import finding_made
 
 from .conftest import Browser
@@ -83,3 +85,50 @@ def test_a_chosen_check_does_not_hide_that_checking_may_stop(browser: Browser, s
     card = page.split("<h2 id=")[1].split("</article>")[0]
     assert "Expected to save" not in card
     assert page.count("Stop checking:") == 1
+
+
+def test_a_check_that_was_done_unasked_can_be_told(browser: Browser, shop: Shop) -> None:
+    """Who has the belt off spins every pulley, whatever is proposed next."""
+    toml = "[engine]\ncylinders = 3\n"
+    for part, mm in (("crank", 152), ("idler", 77), ("tensioner", 81), ("idler-2", 82)):
+        toml += f'[[pulley]]\npart = "{part}"\ndiameter_mm = {mm}\n'
+    write(shop, sheet_of(shop, "1").job.id, "drive-sheet", {"toml": toml})
+    offered = re.findall(r'<option value="([^"]+)"', browser.get(PAGE))
+    assert {"spin-by-hand:idler-2", "spin-by-hand:tensioner", "water-mist"} <= set(offered)
+    assert not [one for one in offered if "fan" in one or "coolant-pump" in one]
+    first = browser.get(f"{PAGE}?check=spin-by-hand:idler-2").split("</article>")[0]
+    assert "idler 2" in first.split('id="next-title"')[1]
+    for outcome in ("smooth", "rough", "loose", "not-sure", "not-done"):
+        assert f'name="outcome" value="{outcome}"' in first
+    sent = {"check": "spin-by-hand", "part": "idler-2", "outcome": "rough"}
+    assert browser.send(PAGE, f"{PAGE}/finding", sent).status_code == 303
+    assert findings(shop) == [("spin-by-hand", "idler-2", "rough")]
+
+
+def test_a_check_that_cannot_be_done_here_makes_way_for_the_next(
+    browser: Browser, shop: Shop
+) -> None:
+    def proposed() -> str:
+        card = browser.get(PAGE).split('id="next-title"')[1]
+        return card.split('name="check" value="')[1].split('"')[0]
+
+    first = proposed()
+    browser.send(PAGE, f"{PAGE}/finding", {"check": first, "part": "", "outcome": "not-done"})
+    assert proposed() != first
+
+
+def test_only_what_this_drive_asks_for_stands_under_how_the_car_stands(
+    browser: Browser, shop: Shop
+) -> None:
+    assert 'value="viscous-fan"' in browser.get(PAGE)
+    toml = "[engine]\ncylinders = 3\n"
+    for part in ("crank", "coolant-pump"):
+        toml += f'[[pulley]]\npart = "{part}"\ndiameter_mm = 100\n'
+    write(shop, sheet_of(shop, "1").job.id, "drive-sheet", {"toml": toml})
+    page = browser.get(PAGE)
+    assert 'value="viscous-fan"' not in page
+    assert 'value="overrunning-pulley"' not in page
+    assert "taken for granted" in page.split('value="engine-cold"')[1].split("</form>")[0]
+    browser.send(PAGE, f"{PAGE}/condition", {"name": "engine-cold", "holds": "no"})
+    said = browser.get(PAGE).split('value="engine-cold"')[1].split("</form>")[0]
+    assert "taken for granted" not in said

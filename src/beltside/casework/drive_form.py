@@ -88,7 +88,8 @@ def form_of(toml: str) -> DriveForm:
 def toml_of(form: DriveForm, before: str = "") -> str:
     """The sheet's text with the fields of a form; what else `before` holds stays.
 
-    A row keeps the further keys of the pulley of its part; rows left wholly empty are dropped.
+    A row keeps the further keys of the pulley of its part; rows left wholly empty are dropped, and
+    all of them while none has a figure yet: the engine alone is a sheet, crank speed needs no more.
     """
     document = parsed(before, "drive sheet")
     if "name" not in document:
@@ -101,7 +102,10 @@ def toml_of(form: DriveForm, before: str = "") -> str:
     for one in document.get("pulley", []):
         old.setdefault(str(one.get("part", "")), one)
     pulleys: AoT = tomlkit.aot()
-    for row in form.rows[:MOST_ROWS]:
+    rows = form.rows[:MOST_ROWS]
+    if not any(_has_figures(row) for row in rows):
+        rows = []
+    for row in rows:
         if not any(value.strip() for key, value in row.items() if key != "face"):
             continue
         pulley = tomlkit.table()
@@ -115,6 +119,10 @@ def toml_of(form: DriveForm, before: str = "") -> str:
         document.remove("pulley")
     document.add("pulley", pulleys)
     return tomlkit.dumps(document)
+
+
+def _has_figures(row: Row) -> bool:
+    return any(value.strip() for key, value in row.items() if key not in ("part", "face"))
 
 
 def try_drive(toml: str) -> DriveTried:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from beltside.base.errors import BeltsideError, InputError, nearest
+from beltside.base.words import part_kind
 from beltside.casework.drive_orders import with_path
 from beltside.casework.find import assess, hear_files, weighed_case
 from beltside.casework.formats.drive_sheet import drive_sheet_from_text
@@ -397,6 +398,36 @@ def card_of(shop: Shop, one: NextCheck) -> CheckCard:
         one.hazard,
         one.cautions,
     )
+
+
+def checks_of(shop: Shop, job: JobSheet) -> list[tuple[str, str, str]]:
+    """Every check that can be done on this car: its word, the part ("" for none), its name.
+
+    One that is done pulley by pulley stands once for each pulley of its kind, in the order of the
+    belt; every usual part counts while there is no usable drive sheet.
+    """
+    read = case_of(shop, job)
+    found: list[tuple[str, str, str]] = []
+    for check in read.tables.catalogue.checks:
+        parts = [
+            pulley.part for pulley in read.sheet.pulleys if part_kind(pulley.part) in check.parts
+        ]
+        found += [(check.id, part, check.name) for part in (parts if check.parts else [""])]
+    return found
+
+
+def conditions_of(shop: Shop, job: JobSheet) -> list[tuple[str, str, bool, bool]]:
+    """What some check of this car needs: its word, a sentence, whether it holds, whether that was
+    said (and not only assumed)."""
+    said = {entry.body["name"]: entry.body["holds"] for entry in job.of_kind("condition")}
+    catalogue = case_of(shop, job).tables.catalogue
+    done = {check for check, _, _ in checks_of(shop, job)}
+    needed = {need for check in catalogue.checks if check.id in done for need in check.needs}
+    return [
+        (one.id, one.says, bool(said.get(one.id, one.assumed)), one.id in said)
+        for one in catalogue.conditions
+        if one.id in needed or one.id in said
+    ]
 
 
 def next_check(shop: Shop, job_id: str) -> CheckCard | None:

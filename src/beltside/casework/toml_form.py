@@ -11,12 +11,15 @@ import tomlkit
 from tomlkit.exceptions import ParseError
 
 from beltside.base.errors import InputError
-from beltside.casework.formats.problems import FileProblemsError
+from beltside.casework.formats.fields import THOUSANDS
+from beltside.casework.formats.problems import KEY_MISSING, FileProblemsError
 from beltside.casework.formats.toml_file import require_modest
 
 MOST_LETTERS: Final = 64_000
 """A sheet of 20 pulleys has 3,000; the parser that keeps comments takes about 0.5 s for so many."""
 _NUMBER: Final = re.compile(r"[+-]?\d+([.,]\d+)?")
+NOT_GIVEN: Final = "nothing is given here"
+"""What a form says of an empty field that is needed; the file's words speak of keys."""
 
 
 def parsed(toml: str, what: str) -> Any:
@@ -64,7 +67,7 @@ def put(table: Any, key: str, text: str, *, words: Collection[str] = ()) -> None
             del table[key]
         return
     value: Any = text
-    if key not in words and _NUMBER.fullmatch(text):
+    if key not in words and _NUMBER.fullmatch(text) and not THOUSANDS.fullmatch(text):
         plain = text.replace(",", ".")
         value = float(plain) if "." in plain else int(plain)
     if key in table and table[key] == value:
@@ -100,7 +103,8 @@ def beside_fields(
     for problem in error.problems:
         place = field_of(problem.where)
         if place:
-            said = InputError(problem.given, allowed=problem.allowed, instead=problem.instead)
+            given = NOT_GIVEN if problem.given == KEY_MISSING else problem.given
+            said = InputError(given, allowed=problem.allowed, instead=problem.instead)
             by_field.setdefault(place, str(said))
         else:
             other.append(str(problem))

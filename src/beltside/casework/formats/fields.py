@@ -14,7 +14,8 @@ STAND_OFF_RANGE_MM: Final = (50.0, 3000.0)
 
 _LARGEST: Final = 10**12
 _NUMBER = re.compile(r"^([+-]?\d+)(?:[.,](\d+))?\s*([^\d\s].*)?$")
-_THOUSANDS = re.compile(r"^[+-]?\d{1,3},\d{3}")
+THOUSANDS: Final = re.compile(r"^[+-]?\d{1,3},\d{3}")
+"""A comma that may stand for thousands."""
 
 
 class Keys(BaseModel):
@@ -34,13 +35,13 @@ def _plain_number(value: Any, info: ValidationInfo) -> Any:
     match = _NUMBER.match(value.strip())
     if not match:
         raise ValueError("this text is no number")
-    if _THOUSANDS.match(value.strip()):
+    if THOUSANDS.match(value.strip()):
         raise ValueError("the comma may stand for thousands or for decimals")
     whole, decimals, unit = match.groups()
     if len(whole) > len(str(_LARGEST)):
         raise ValueError("this number is too large")
     if unit and unit.strip() not in _units_of(info.field_name or ""):
-        raise ValueError(f'"{unit.strip()}" is not the unit of this key')
+        raise ValueError(f'"{unit.strip()}" is not the unit here')
     return f"{whole}.{decimals}" if decimals else whole
 
 

@@ -18,6 +18,7 @@ Where = tuple[str | int, ...]
 _BRANCHES: Final = ("table", "number")
 _LABELS: Final = ("part", "file", "check")
 
+KEY_MISSING: Final = "this key is missing"
 MOST_PROBLEMS: Final = 100
 """So many are said; a file with more is none of ours."""
 
@@ -114,7 +115,7 @@ def from_pydantic(file: str, root: type[BaseModel], error: ValidationError) -> l
             given, allowed = "this key is not known here", ", ".join(known)
             instead = f"`{close}`" if close else ""
         elif kind == "missing":
-            given, allowed, instead = "this key is missing", _description(model, key), ""
+            given, allowed, instead = KEY_MISSING, _description(model, key), ""
         elif kind == "literal_error":
             words = [
                 word.strip(" '")

@@ -40,7 +40,7 @@ FACES: Final = (("ribbed", text_("ribbed side")), ("back", text_("back of the be
 HEAD_WORDS: Final = (
     ("cylinders", text_("Cylinders"), ""),
     ("strokes", text_("Strokes"), ""),
-    ("idle_rpm", text_("Idle speed"), "1/min"),
+    ("idle_rpm", text_("Idle speed"), text_("rpm")),
     ("ribs", text_("Ribs of the belt"), ""),
     ("length_mm", text_("Belt length, where known"), "mm"),
 )
@@ -55,8 +55,14 @@ ROW_WORDS: Final = (
 EMPTY: Final = DriveForm(
     {**dict.fromkeys(HEAD_FIELDS, ""), "strokes": "4"},
     [
-        {**dict.fromkeys(ROW_FIELDS, ""), "part": part, "face": "ribbed"}
-        for part in ("crank", "coolant-pump", "alternator", "tensioner")
+        {**dict.fromkeys(ROW_FIELDS, ""), "part": part, "face": face}
+        for part, face in (
+            ("crank", "ribbed"),
+            ("coolant-pump", "ribbed"),
+            ("alternator", "ribbed"),
+            # A tensioner's roller mostly runs on the belt's back (common practice, no source).
+            ("tensioner", "back"),
+        )
     ],
 )
 
@@ -93,6 +99,8 @@ def drive_page(request: Request, number: int, text: bool = False) -> HTMLRespons
         form = form_of(toml) if toml else EMPTY
     except InputError:
         form, text = EMPTY, True
+    if not form.rows:
+        form = replace(form, rows=EMPTY.rows)
     return show(request, _page(request, frame, sheet, form, toml, text))
 
 

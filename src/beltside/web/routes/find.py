@@ -10,14 +10,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from beltside.casework.results import SuspectOdds
-from beltside.casework.shop import JobSheet, Shop, sheet_of
-from beltside.casework.shop_case import shop_tables
+from beltside.casework.shop import JobSheet, sheet_of
 from beltside.casework.shop_find import (
     CheckCard,
     JobFind,
     card_of,
     check_card,
+    checks_of,
     condition_holds,
+    conditions_of,
     find_now,
     finding_made,
     take_back_finding,
@@ -50,7 +51,8 @@ class FindPage(Page):
 
     `others` are further checks worth their minutes.
     `saves` is the money that proposed checks are expected to save, by check and part.
-    `conditions` are (name, words, holds). `belt_off_s` is how long the engine may run without its
+    `conditions` are (name, words, holds, was said). `done_by_hand` are all checks of this car:
+    word, part, name. `belt_off_s` is how long the engine may run without its
     belt, `belt_off_from` where that comes from.
     """
 
@@ -63,15 +65,18 @@ class FindPage(Page):
     card: CheckCard | None
     others: Sequence[CheckCard]
     saves: Mapping[tuple[str, str], float]
-    conditions: Sequence[tuple[str, str, bool]]
+    conditions: Sequence[tuple[str, str, bool, bool]]
+    done_by_hand: Sequence[tuple[str, str, str]]
     belt_off_s: int
     belt_off_from: str
 
 
 @router.get("/job/{number}/find")
 def find_page(request: Request, number: int, check: str = "", part: str = "") -> HTMLResponse:
-    """Odds and checks; with `check` that one's card first."""
+    """Odds and checks; with `check`, "spin-by-hand" or "spin-by-hand:idler-2", that card first."""
     shop = shop_of(request)
+    check, _, named = check.partition(":")
+    part = named or part
     sheet = sheet_of(shop, str(number))
     view = view_of(shop, sheet)
     found = view.find
@@ -96,7 +101,8 @@ def find_page(request: Request, number: int, check: str = "", part: str = "") ->
             cards[0] if cards else None,
             cards[1:],
             {(one.check, one.part): one.worth for one in found.result.next_checks},
-            _conditions(shop, sheet),
+            conditions_of(shop, sheet),
+            checks_of(shop, sheet),
             seconds,
             source,
         ),
@@ -143,14 +149,6 @@ def condition(request: Request, number: int, form: CheckedForm) -> Response:
         shop_of(request), sheet.job.id, text(form, "name"), text(form, "holds") == "yes"
     )
     return go_to(f"/job/{number}/find", saved="1")
-
-
-def _conditions(shop: Shop, sheet: JobSheet) -> list[tuple[str, str, bool]]:
-    said = {entry.body["name"]: entry.body["holds"] for entry in sheet.of_kind("condition")}
-    return [
-        (one.id, one.says, said.get(one.id, one.assumed))
-        for one in shop_tables(shop).catalogue.conditions
-    ]
 
 
 def _belt_off(sheet: JobSheet) -> tuple[int, str]:
