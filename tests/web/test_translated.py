@@ -93,10 +93,22 @@ def test_german_numbers_have_a_comma(german: list[Shown]) -> None:
     assert found_in(german, DECIMAL_POINT) == []
 
 
+FIELD = re.compile(r'<input[^>]*\bvalue="([^"]+)"[^>]*\binputmode="decimal"')
+
+
+def test_fields_for_numbers_show_a_comma_too(german: list[Shown], english: list[Shown]) -> None:
+    def pointed(pages: list[Shown]) -> list[str]:
+        held = [one for page in pages for one in FIELD.findall(page.html)]
+        return [one for one in held if DECIMAL_POINT.search(one)]
+
+    assert pointed(german) == []
+    assert pointed(english) != []
+
+
 def test_english_numbers_keep_their_point(english: list[Shown]) -> None:
     """The same search over English pages finds points in sentences, tables and drawings."""
     found = found_in(english, DECIMAL_POINT)
-    for page in ("/plan", "/agree", "/hold", "/history", "/coolant", "/compare"):
+    for page in ("/plan", "/agree", "/hold", "/history", "/coolant"):
         assert any(page in one for one in found), page
     assert any(DECIMAL_POINT.search(svg) for page in english for svg in page.drawings)
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 Said = Callable[[str], str]
 """Gives words in another language; `str` leaves them as they are."""
 CANT_TELL: Final = "can't tell"
-_ABBREVIATIONS: Final = {"ac": "AC"}
+_NAMES: Final = {"ac-compressor": "AC compressor"}
 _ONE_IN: Final = (10, 15, 20, 30, 50, 100)
 _RAISED: Final = 1.15
 """A fastest over slowest speed above which a take counts as one with the speed raised."""
@@ -29,7 +29,9 @@ def part_words(part: str) -> str:
     >>> part_words("coolant-pump"), part_words("ac-compressor"), part_words("idler-2")
     ('coolant pump', 'AC compressor', 'idler 2')
     """
-    return " ".join(_ABBREVIATIONS.get(word, word) for word in part.split("-"))
+    for name, words in _NAMES.items():
+        part = part.replace(name, words)
+    return part.replace("-", " ")
 
 
 def odds_words(probability: float) -> str:

@@ -10,6 +10,8 @@ import tomllib
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
+from beltside.web.texts.figures import is_figure
+
 Say = Callable[[str], str]
 """Gives words in the language of the page."""
 
@@ -138,6 +140,8 @@ def _plain(value: Any, say: Say, field: str) -> str:
     words = str(value)
     if len(words) > LONGEST:
         return words[:LONGEST] + "..."
+    if "," in words and is_figure(words):
+        return words  # typed with a comma for decimals
     if _DATE.fullmatch(words):
         return f"{words[:16].replace('T', ' ')} UTC" if words.endswith("+00:00") else words
     known = say(words)

@@ -19,7 +19,7 @@ from beltside.casework.shop import Shop
 from beltside.casework.shop_access import for_helper
 from beltside.web.changed_words import field_words
 from beltside.web.texts import LANGUAGES, said, translator
-from beltside.web.texts.figures import figure
+from beltside.web.texts.figures import field_figure, figure
 from beltside.web.visitors import Visitor, form_token, visitor_of
 
 FRAME_NAMES: Final = frozenset(
@@ -51,6 +51,7 @@ def templates() -> Environment:
     environment.globals["static"] = static_address
     environment.filters["said"] = _in_language
     environment.filters["figure"] = _figure
+    environment.filters["in_field"] = _in_field
     environment.filters["field"] = _field
     return environment
 
@@ -71,6 +72,12 @@ def _in_language(context: Context, sentence: str) -> str:
 def _figure(context: Context, words: object, *values: object) -> str:
     """A number as the language of the page writes it; with values, those in a "%.1f" of theirs."""
     return figure(str(words) % values if values else str(words), context["language"])
+
+
+@pass_context
+def _in_field(context: Context, value: object) -> str:
+    """What stands in a field for a number, as the language of the page writes it."""
+    return field_figure(str(value), context["language"])
 
 
 @cache

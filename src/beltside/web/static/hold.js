@@ -22,6 +22,7 @@ let zero = since(form.dataset.elapsed);
 let last = since(form.dataset.last);
 
 const say = (text) => (form.querySelector(".said").textContent = text);
+const mark = document.documentElement.lang === "en" ? "." : ",";
 const figure = () => Number(input.value.replace(",", "."));
 const clockText = (ms) => {
   const seconds = Math.max(0, Math.round(ms / 1000));
@@ -35,7 +36,7 @@ function looked() {
 function move(by) {
   const now = figure();
   if (Number.isNaN(now)) return;
-  input.value = Math.max(0, (Math.round(now / step) + by) * step).toFixed(digits);
+  input.value = Math.max(0, (Math.round(now / step) + by) * step).toFixed(digits).replace(".", mark);
   looked();
 }
 

@@ -48,6 +48,19 @@ def is_figure(words: str) -> bool:
     return _FIGURES.fullmatch(words) is not None
 
 
+def field_figure(value: str, language: str) -> str:
+    """A number as a field of a form shows it, with or without its unit; other words as they are.
+
+    Only the point becomes the language's mark: a comma may have been typed for decimals.
+
+    >>> field_figure("6.2 L", "de"), field_figure("1,065", "de"), field_figure("Tarn 1.4", "de")
+    ('6,2 L', '1,065', 'Tarn 1.4')
+    """
+    if language not in _MARKS or "," in value or not is_figure(value):
+        return value
+    return figure(value, language)
+
+
 def figure(words: str, language: str) -> str:
     """A number, with its unit if it has one, as a language writes it.
 
