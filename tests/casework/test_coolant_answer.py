@@ -8,6 +8,8 @@ import pytest
 
 from beltside.base.provenance import Provenance
 from beltside.casework.coolant_answer import CoolantAnswer, Row, Words
+from beltside.casework.coolant_hold import hold_answer, hold_setup
+from beltside.coolant.hold_readings import Reading
 
 
 def test_metric_and_us_say_the_same() -> None:
@@ -39,3 +41,17 @@ def test_json_is_plain_and_finite() -> None:
     assert plain["x"] is None
     assert plain["y"] == pytest.approx(1.2346)
     assert plain["z"] == {"a": [1.0, 2.0]}
+
+
+def test_a_bare_reading_that_is_plainly_psi_or_bar_is_asked_about() -> None:
+    """15 on a 16 psi cap is no 15 kPa; 16 psi = 110 kPa (NIST SP 811: 1 psi = 6.894757 kPa)."""
+
+    def said(cap: str, kpa: float) -> str:
+        readings = [Reading(minutes, kpa) for minutes in (0.0, 1.0, 2.0)]
+        return " ".join(hold_answer(readings, hold_setup(cap=cap)).warnings)
+
+    assert "if the gauge shows psi" in said("16 psi", 15.0)
+    assert "15psi" in said("16 psi", 15.0)
+    assert "if the gauge shows bar" in said("1.1 bar", 1.05)
+    assert "if the gauge shows" not in said("16 psi", 105.0)
+    assert "if the gauge shows" not in said("16 psi", 40.0)

@@ -12,6 +12,7 @@ from proof_jobs import comparison, full_job
 from beltside.base.errors import InputError
 from beltside.casework.proof_sheet import Figure, Money, Said, differences, sheet_from_json
 from beltside.casework.shop import MissingError, Shop, open_shop, rewrite, sheet_of, write
+from beltside.casework.shop_coolant import begin_hold, hold_reading
 from beltside.casework.shop_proof import hand_out, handed_out, job_as_of, proof_of
 
 
@@ -108,6 +109,26 @@ def test_hold_test_that_leaks(shop: Shop) -> None:
     assert test is not None
     rewrite(shop, test.id, {"result": {"verdict": "leaking", "probability_leaking": 0.97}})
     lines = proof_of(shop, job).section("coolant").lines
+    assert Said("Leak test", "the system loses pressure: there is a leak") in lines
+
+
+def test_a_hold_test_is_judged_by_all_its_readings_when_the_sheet_is_handed_out(
+    shop: Shop,
+) -> None:
+    """Who reads the gauge and never asks for the verdict has it on the sheet; and a test that was
+    "tight" before later readings fell is not handed out as tight."""
+    job = shop.record.new_job([("complaint", {"words": "howls"})], by="Ida").job.id
+    begin_hold(shop, job, {"cap": "16 psi"}, stage="after")
+    for minutes, psi in ((0, 15.8), (1, 15.6), (2.5, 15.5), (4, 15.5), (6, 15.5)):
+        hold_reading(shop, job, minutes, f"{psi} psi")
+    section = proof_of(shop, job).section("coolant")
+    assert "The leak test was read and not judged yet." in proof_of(shop, job).not_tested
+    assert not [line for line in section.lines if line == Said("Leak test", "not settled")]
+    lines = hand_out(shop, job).section("coolant").lines
+    assert Said("Leak test", "the system holds its pressure") in lines
+    for minutes in range(7, 20):
+        hold_reading(shop, job, minutes, f"{15.5 - 0.5 * (minutes - 6)} psi")
+    lines = hand_out(shop, job).section("coolant").lines
     assert Said("Leak test", "the system loses pressure: there is a leak") in lines
 
 

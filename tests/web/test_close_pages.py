@@ -49,7 +49,7 @@ def test_closing_keeps_the_outcome_and_teaches_the_odds(browser: Browser, shop: 
     assert body["replaced"] == ["coolant-pump.bearing"]
     assert learned(shop) == {"coolant-pump.bearing": True}
     page = browser.get(PAGE)
-    assert "they rest on 1 closed jobs now" in page
+    assert "it is the first closed job they rest on" in page
     assert "210.50" in page
 
 

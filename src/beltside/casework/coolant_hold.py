@@ -327,6 +327,16 @@ def _warnings(
             f"pumped to only {words.pressure(most)} of {words.pressure(setup.cap_kpa)}: a leak "
             "that opens under pressure stays hidden"
         )
+        meant = [
+            unit
+            for unit, kpa in (("psi", KPA_PER["psi"]), ("bar", KPA_PER["bar"]))
+            if 0.6 * setup.cap_kpa <= most * kpa <= 1.1 * setup.cap_kpa
+        ]
+        if meant:
+            said.append(
+                f"as {most:g} {meant[0]} it would be near the cap's mark: if the gauge shows "
+                f"{meant[0]}, write the unit with each reading, {most:g}{meant[0]}"
+            )
     if most < 20.0:
         said.append("hardly any pressure was ever on: this says nothing of a leak at cap pressure")
     if found.stuck > 0.5:
@@ -366,8 +376,8 @@ def _warnings(
         said.append("pump strokes were not counted: the rate in mL/min is good to a factor of 3")
     if setup.gauge_step_kpa is None:
         said.append(
-            f"the gauge's step was taken as {found.step_kpa:g} kPa from the readings: give it, if "
-            "it is another"
+            f"the gauge's step was taken as {found.step_kpa:.3g} kPa from the readings: give it, "
+            "if it is another"
         )
     return said
 

@@ -87,7 +87,9 @@ def _hold(job: JobSheet, gaps: list[str]) -> list[Line]:
     if verdict in ("", "not yet known"):
         gaps.append(
             "The leak test did not settle whether the cooling system is tight."
-            if readings or verdict
+            if verdict
+            else "The leak test was read and not judged yet."
+            if readings
             else NO_TEST
         )
     return lines

@@ -23,6 +23,7 @@ from beltside.casework.proof_sheet import Figure, Line, ProofSheet, Said, Sectio
 from beltside.casework.proof_sound import Compared, charts_of, compared, sound_section
 from beltside.casework.settings import settings
 from beltside.casework.shop import Shop, checked, sheet_of
+from beltside.casework.shop_coolant import end_hold, hold_now
 from beltside.casework.shop_find import find_now
 from beltside.casework.shop_measure import compare_on_job
 from beltside.jobs.entries import Entry, JobSheet
@@ -105,11 +106,13 @@ def hand_out(
 ) -> ProofSheet:
     """The sheet, and its copy kept on the job, so that a paper can be held against it later.
 
+    Takes that nobody compared are compared first, and hold tests judged by all their readings.
     What has not changed since the last one was handed out is not written again: that one is
     given, with its time.
     """
     if wait and at is None:
         _compare(shop, sheet_of(shop, job_id))
+        _judge_holds(shop, sheet_of(shop, job_id))
     sheet = proof_of(shop, job_id, at=at, wait=wait)
     last = handed_out(shop, sheet.job_id)
     if last is not None and _timeless(last[1]) == _timeless(sheet):
@@ -125,6 +128,25 @@ def _compare(shop: Shop, job: JobSheet) -> None:
     if compared(shop, job) is None:
         with contextlib.suppress(BeltsideError):
             compare_on_job(shop, job.job.id)
+
+
+def _judge_holds(shop: Shop, job: JobSheet) -> None:
+    """Write the verdict of every hold test that was read on since it was judged, or never was.
+
+    So that nothing handed out says "not settled" of a test that is, or "tight" of one whose later
+    readings fell. A test whose readings make no sense together stays as it is.
+    """
+    for test in job.of_kind("hold-test"):
+        with contextlib.suppress(BeltsideError):
+            now = hold_now(shop, job.job.id, test.id)
+            if now.answer is None:
+                continue
+            kept, read = test.body.get("result") or {}, now.answer.to_json()
+            if any(kept.get(name) != read.get(name) for name in _JUDGED):
+                end_hold(shop, job.job.id, test.id)
+
+
+_JUDGED: Final = ("verdict", "probability_leaking", "probability_matters")
 
 
 def clips_of(shop: Shop, sheet: ProofSheet, *, wait: bool = True) -> Clips | None:
