@@ -66,7 +66,9 @@ def _label(group: Sequence[ExplainedLine]) -> LineLabel:
     rising = tuple(sorted(group, key=lambda line: line.order))
     strongest = max(rising, key=lambda line: line.significance)
     orders = list(dict.fromkeys(order_words(line.order) for line in rising))
-    shown = ", ".join(orders[:3]) + (" and on" if len(orders) > 3 else "")
+    shown = ", ".join(orders[:3])
+    if len(orders) > 3:
+        shown = f"{shown} and on"
     return LineLabel(
         part=part_words(strongest.part),
         source=strongest.source,
