@@ -160,7 +160,7 @@ def test_a_take_with_a_wrong_condition_is_put_right_by_keeping_it_again(
     assert run("new hums", tmp_path) == 0
     assert run(f"take 1 {tmp_path / 'off.wav'} --belt of", tmp_path) == 2
     out = capsys.readouterr().out
-    assert "off.wav kept on job 1: belt not known, at the front of engine." in out
+    assert "off.wav kept on job 1: belt not known, at the front of the engine." in out
     assert 'Not kept, belt: "of"' in out
     assert "by keeping the same recording again" in out
     assert run(f"take 1 {tmp_path / 'off.wav'} --belt off --place 'water pump'", tmp_path) == 0
@@ -180,3 +180,24 @@ def test_a_take_with_a_wrong_condition_is_put_right_by_keeping_it_again(
     with open_shop(tmp_path) as shop:
         job = shop.record.sheet(shop.record.job(1).id)
         assert case_of(shop, job).takes == (), "after the repair it says nothing of the fault"
+
+
+def test_an_option_behind_its_command_is_told_where_it_goes(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The parser's own guess for `--folder` would be `--owner`."""
+    with pytest.raises(SystemExit) as ended:
+        main(["job", "new", "--folder", str(folder), "hums"])
+    assert ended.value.code == 2
+    told = capsys.readouterr().err
+    assert "--folder goes before the command: beltside job --folder ... new" in told
+    assert "--owner" not in told
+
+
+def test_help_has_no_programmers_words(capsys: pytest.CaptureFixture[str]) -> None:
+    for words in ("new", "take", "settings"):
+        with pytest.raises(SystemExit):
+            main(["job", words, "--help"])
+        told = capsys.readouterr().out
+        assert "<str>" not in told
+        assert "list[" not in told

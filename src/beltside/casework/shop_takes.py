@@ -148,7 +148,7 @@ def conditions_in_words(take: Mapping[str, Any]) -> str:
     place = str(take.get("place") or "front of engine").replace("-", " ")
     said = [
         {"on": "belt on", "off": "belt off"}.get(str(take.get("belt")), "belt not known"),
-        f"at the {place}",
+        "at the front of the engine" if place == "front of engine" else f"at the {place}",
     ]
     if take.get("raised"):
         said.append("speed raised")

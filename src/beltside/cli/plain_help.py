@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
+import re
+from typing import Any, Final
 
 from typer.core import TyperArgument, TyperCommand
 
@@ -30,11 +31,19 @@ class PlainHelp(TyperCommand):
             if isinstance(parameter, TyperArgument):
                 arguments.append((_name(parameter), record[1].replace("  [required]", "")))
             else:
-                options.append(record)
+                options.append((_PROGRAMMERS.sub(_in_words, record[0]), record[1]))
         for heading, records in (("Arguments", arguments), ("Options", options)):
             if records:
                 with formatter.section(heading):
                     formatter.write_dl(records)
+
+
+_PROGRAMMERS: Final = re.compile(r"<(?:list\[)?(str|int|float|Path)\]?>")
+_WORDS: Final = {"str": "TEXT", "int": "COUNT", "float": "NUMBER", "Path": "FILE"}
+
+
+def _in_words(found: re.Match[str]) -> str:
+    return _WORDS[found[1]]
 
 
 def _name(argument: TyperArgument) -> str:

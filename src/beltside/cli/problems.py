@@ -5,7 +5,7 @@ from __future__ import annotations
 import traceback
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import typer
 
@@ -72,8 +72,23 @@ def _usage_or_fault(error: Exception) -> int:
     message = error.format_message() if hasattr(error, "format_message") else str(error)
     context = getattr(error, "ctx", None)
     command = context.command_path if context is not None else "beltside"
+    above = _belongs_before(getattr(error, "option_name", ""), context)
+    if above is not None:
+        # The parser's own guess names an option that is spelled alike and does something else.
+        message = f"{error.option_name} goes before the command: {above}"  # type: ignore[attr-defined]
     complain(f"{message.rstrip('.')}{'' if message.endswith('?') else '.'}\nSee: {command} --help")
     return CALL_IS_OFF
+
+
+def _belongs_before(option: str, context: Any) -> str | None:
+    """How it is written when an option of a command stands behind one of that command's own."""
+    behind = ""
+    while context is not None and option:
+        if behind and option in {name for one in context.command.params for name in one.opts}:
+            return f"{context.command_path} {option} ... {behind}"
+        behind = f"{context.info_name} {behind}".strip()
+        context = context.parent
+    return None
 
 
 def _fault(error: Exception) -> int:

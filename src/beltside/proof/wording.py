@@ -6,6 +6,7 @@ Shared by charts and commands so that a picture and a line of text never say dif
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -178,14 +179,22 @@ def printable(text: str) -> str:
     )
 
 
+_FILE_FIRST: Final = re.compile(r"[^\s:]+\.[A-Za-z0-9]{2,5}(?=[\s:,]|$)")
+
+
 def full_stop(text: str) -> str:
     """`text` as a sentence: first letter large, a full stop at the end.
 
+    A file's name at its start stays as it is.
+
     >>> full_stop("no steady firing beat found")
     'No steady firing beat found.'
+    >>> full_stop("drive.toml: pulley 4 is called idler-2")
+    'drive.toml: pulley 4 is called idler-2.'
     """
     text = text.strip()
     if not text:
         return ""
-    text = text[0].upper() + text[1:]
+    if not _FILE_FIRST.match(text):
+        text = text[0].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else text + "."
