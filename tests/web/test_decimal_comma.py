@@ -91,6 +91,14 @@ def test_the_speed_of_a_take(browser: Browser, shop: Shop) -> None:
     assert newest(shop, "take")["crank_rpm"] == 812.5
 
 
+def test_a_comma_that_may_stand_for_thousands_is_asked_about(browser: Browser) -> None:
+    files = {"file": ("take.wav", wav(), "audio/wav")}
+    typed = {"belt": "on", "crank_rpm": "1,065"}
+    sent = browser.send("/job/1/take", "/job/1/take", typed, files=files)
+    assert sent.status_code == 422
+    assert 'value="1,065"' in sent.text
+
+
 def test_what_was_typed_with_a_comma_stays(browser: Browser) -> None:
     """1,065 may be a density: no one makes 1 065 of it."""
     typed = {"0.part": "crank", "0.diameter_mm": "1,065", "0.face": "ribbed", "do": "keep"}

@@ -50,11 +50,6 @@ def text(form: FormData, name: str) -> str:
     return value.strip() if isinstance(value, str) else ""
 
 
-def decimal(form: FormData, name: str) -> str:
-    """A field for a number as it was typed, with a decimal point for a comma."""
-    return text(form, name).replace(",", ".")
-
-
 def texts(form: FormData, name: str) -> list[str]:
     """All values of a field that may be ticked several times."""
     return [value for value in form.getlist(name) if isinstance(value, str) and value]

@@ -16,7 +16,7 @@ from beltside.casework.shop_analysis import call_off
 from beltside.casework.shop_listen import TakeHeard, change_take, take_heard
 from beltside.casework.shop_takes import conditions_in_words
 from beltside.web.drawn import drawn_once
-from beltside.web.forms import CheckedForm, decimal, text, texts
+from beltside.web.forms import CheckedForm, text, texts
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.routes.take import FIGURES, LOADS, places_on_job
@@ -92,7 +92,7 @@ def change(request: Request, number: int, entry_id: str, form: CheckedForm) -> R
     """Change the conditions; it is listened to again where that matters."""
     typed: dict[str, Any] = {
         **{name: text(form, name) for name in ("belt", "place", "stage")},
-        **{name: decimal(form, name) or None for name in FIGURES},
+        **{name: text(form, name) or None for name in FIGURES},
         "load": texts(form, "load"),
         "raised": bool(text(form, "raised")),
         "hand_over": bool(text(form, "hand_over")),

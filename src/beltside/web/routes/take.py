@@ -14,7 +14,7 @@ from beltside.base.words import PULLEY_PARTS
 from beltside.casework.shop import JobSheet
 from beltside.casework.shop_case import sheet_on_job
 from beltside.casework.shop_takes import add_take, conditions_in_words, remove_take
-from beltside.web.forms import CheckedForm, decimal, pieces, text, texts, uploads
+from beltside.web.forms import CheckedForm, pieces, text, texts, uploads
 from beltside.web.job_frame import JobFrame, open_job
 from beltside.web.pages import Page, go_to, shop_of, show
 from beltside.web.texts import text_
@@ -78,7 +78,7 @@ def keep_take(request: Request, number: int, form: CheckedForm) -> Response:
     as_json = "application/json" in request.headers.get("accept", "")
     typed: dict[str, Any] = {
         **{name: text(form, name) for name in ("belt", "place", "stage")},
-        **{name: decimal(form, name) for name in FIGURES},
+        **{name: text(form, name) for name in FIGURES},
         "load": texts(form, "load"),
         "raised": bool(text(form, "raised")),
         "recorded_at": text(form, "recorded_at"),

@@ -26,6 +26,7 @@ _FIGURES: Final = re.compile(rf"{FIGURE}(?: ?– ?{FIGURE})?(?: [A-Z]{{3}})?")
 """A figure or a range of two, or an amount of money (currencies of three letters, ISO 4217)."""
 _THOUSANDS: Final = re.compile(r"(?<=\d),(?=\d{3}(?!\d))")
 _PER_CENT: Final = re.compile(r"(?<=\d)%")
+_THREE: Final = re.compile(r"\.\d{3}(?!\d)")
 _POINT: Final = re.compile(r"(?<![\w.])(\d+)\.(?=\d+(?!\w|\.\d))")
 """The point of a number, which is none in 192.168.1.7, 30.11.2026, M10x1.25 and 1.4i."""
 
@@ -51,12 +52,15 @@ def is_figure(words: str) -> bool:
 def field_figure(value: str, language: str) -> str:
     """A number as a field of a form shows it, with or without its unit; other words as they are.
 
-    Only the point becomes the language's mark: a comma may have been typed for decimals.
+    Only the point becomes the language's mark: a comma may have been typed for decimals. In front
+    of three digits it stays, for some fields ask there whether a comma is for thousands.
 
     >>> field_figure("6.2 L", "de"), field_figure("1,065", "de"), field_figure("Tarn 1.4", "de")
     ('6,2 L', '1,065', 'Tarn 1.4')
+    >>> field_figure("1.065", "de")
+    '1.065'
     """
-    if language not in _MARKS or "," in value or not is_figure(value):
+    if language not in _MARKS or "," in value or not is_figure(value) or _THREE.search(value):
         return value
     return figure(value, language)
 
