@@ -46,7 +46,7 @@ def run(cases: int, rounds: int, seed: int, repeats: int) -> list[tuple[str, lis
     groups.append(("photos and hole match", photo.measure(40, 100, seed)))
     groups.append(("proof sheet", proof.measure()))
     groups.append(("belt path and strum", belt_path.measure(300, 60, seed)))
-    groups.append(("direction, housing map", where.measure(16, 12, seed, 2)))
+    groups.append(("direction, housing map", where.measure(16, 6, seed, 2)))
     groups.append(("fingerprint, 40 cars of each simulator", alike.measure(40, seed, 2)))
     groups.append(("loudness", loudness.measure(60.0, 5.0)))
     groups.append(("before and after, 20 pairs", compare.measure(20, 70_000)))

@@ -2,10 +2,12 @@
 
 Direction: rooms of pyroomacoustics (an independent simulator) with a suspect, and engine noise as
 loud in its band from eight places around it; two microphones 14 cm apart. Against it the plain
-cross-correlation of the same band. Housing map: probe takes of the rig on the guilty housing and
-up to three others; against it the loudness of the takes as recorded.
+cross-correlation of the same band. Housing map: cases of five simulators, half of them whole
+rounds, whose fault sits at a probed part; against it the suspect's own level alone, and the
+loudness of the takes as recorded.
 
 usage: python bench/where.py [--rooms 40] [--maps 20] [--seed 40000]
+       --maps counts cases of each simulator; about a third of them make a map
 """
 
 from __future__ import annotations
@@ -16,24 +18,21 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 
 import numpy as np
 import scipy.signal
 
+from accuracy import FRONT, SIMULATORS
 from beltside.casework.takes import ArraySource, Conditions, hear_all
 from beltside.casework.where import where_heard
-from beltside.rig import draws
-from beltside.rig.layout import measured_sheet
-from beltside.rig.takes import RigTake, TakePlan
 from beltside.sound.bands import Band
 from beltside.sound.direction import delay_map, delay_path, side_angle_deg
 from figures import Figure, table
 
 RATE_HZ = 48_000
 SPACING_MM = 140.0
-SECONDS = 8.0
-HEALTHY, OTHER = "none", "other"
-FRONT = "front of engine"
+TAKES_S = (5.0, 9.0)
 
 
 def room_take(seed: int) -> tuple[np.ndarray, tuple[float, float], float]:
@@ -86,30 +85,69 @@ def direction_errors(seed: int) -> tuple[float, float]:
     return own, abs(float(side_angle_deg(lag_s, SPACING_MM)) - true_deg)
 
 
-def _source(take: RigTake) -> ArraySource:
-    return ArraySource(take.samples, take.sample_rate_hz)
+@dataclass(frozen=True)
+class Mapped:
+    """One housing map of a known fault.
+
+    Attributes
+    ----------
+    source, by, places
+        Simulator, what was compared, and how many housings were probed.
+    right, loudest_right, as_recorded_right
+        Whether the guilty housing comes first: on the map, by its own level alone, by the loudness
+        of the takes as recorded.
+    stated, guilty
+        Probability stated of the place named first, and of the guilty one.
+    """
+
+    source: str
+    by: str
+    places: int
+    right: bool
+    loudest_right: bool
+    as_recorded_right: bool
+    stated: float
+    guilty: float
 
 
-def map_outcome(seed: int) -> tuple[bool, bool, float, str] | None:
-    """Guilty housing first by the map, by loudness, its probability, and what was compared."""
+def mapped(job: tuple[str, int]) -> Mapped | None:
+    """One case through the housing map; None when its fault sits at no probed pulley's part."""
+    source, seed = job
     rng = np.random.default_rng(seed)
-    kinds = [kind for kind in draws.SUSPECTS if kind.endswith((".bearing", ".whine", ".seal"))]
-    car, truth, _ = draws.draw_car(rng, truth=str(rng.choice(kinds)), coded_share=0.0)
-    guilty = truth.split(".")[0]
-    others = [part for part in car.drive.parts if part not in ("crank", guilty)]
-    if not others:
+    every = bool(rng.random() < 0.5)
+    case = SIMULATORS[source].draw_case(rng, duration_s=TAKES_S, every_take=every)
+    part = case.truth.partition(".")[0]
+    probed = {take.place for take in case.takes} - {FRONT}
+    on_belt = {pulley.part for pulley in case.sheet.pulleys} - {"crank"}
+    if part not in probed & on_belt or len(probed) < 2:
         return None
-    rng.shuffle(others)
-    sheet = measured_sheet(rng, car.drive, car.engine, "")
-    plans = tuple(TakePlan(f"probe-{part}", place=part) for part in [guilty, *others[:3]])
-    takes = draws.run_takes(rng, car, plans, (SECONDS, SECONDS))
-    conditions = [Conditions(take.name, take.belt, take.place) for take in takes]
-    heard = hear_all([_source(take) for take in takes], conditions, sheet)
-    result = where_heard(heard, sheet, part=guilty)
-    loudness = [one.hearing.band_power[one.hearing.bands[0].low_hz >= 0].sum() for one in heard]
-    # A take whose speed was not told is left off the map: then nothing speaks for its housing.
-    chance = next((place.loudest for place in result.places if place.part == guilty), 0.0)
-    return result.places[0].part == guilty, int(np.argmax(loudness)) == 0, chance, result.by
+    heard = hear_all(
+        [ArraySource(take.samples, take.sample_rate_hz) for take in case.takes],
+        [
+            Conditions(
+                take.name, take.belt, None if take.place == FRONT else take.place, tuple(take.load)
+            )
+            for take in case.takes
+        ],
+        case.sheet,
+    )
+    result = where_heard(heard, case.sheet, part=part)
+    chance = {place.part: place.loudest for place in result.places} | dict(result.unread)
+    level: dict[str, float] = {}
+    for one in heard:
+        name = one.conditions.part
+        if name is not None:
+            level[name] = max(level.get(name, 0.0), float(one.hearing.band_power.sum()))
+    return Mapped(
+        source,
+        result.by,
+        len(chance),
+        max(chance, key=lambda name: chance[name]) == part,
+        max(result.places, key=lambda place: place.level_db).part == part,
+        max(level, key=lambda name: level[name]) == part,
+        max(chance.values()),
+        chance.get(part, 0.0),
+    )
 
 
 def measure(rooms: int, maps: int, seed: int, processes: int) -> list[Figure]:
@@ -135,25 +173,43 @@ def measure(rooms: int, maps: int, seed: int, processes: int) -> list[Figure]:
 
 
 def _map_figures(pool: ProcessPoolExecutor, maps: int, seed: int) -> list[Figure]:
-    outcomes = [one for one in pool.map(map_outcome, range(seed, seed + maps)) if one]
-    by_lines = [one for one in outcomes if one[3] != "band"]
-    first = float(np.mean([one[0] for one in outcomes]))
-    loud = float(np.mean([one[1] for one in outcomes]))
-    return [
+    """Figures of `maps` cases of each simulator; those without a map of their own drop out."""
+    jobs = [(source, seed + index) for index in range(maps) for source in SIMULATORS]
+    each = [one for one in pool.map(mapped, jobs) if one is not None]
+    figures = [
         Figure(
             "housing map, guilty housing first",
-            first,
+            float(np.mean([one.right for one in each])),
             "%",
-            note=f"{len(outcomes)} maps; by loudness alone {loud:.0%}; mean probability given to "
-            f"it {np.mean([one[2] for one in outcomes]):.0%}",
-        ),
-        Figure(
-            "housing map, the same where own lines were found",
-            float(np.mean([one[0] for one in by_lines])) if by_lines else float("nan"),
-            "%",
-            note=f"{len(by_lines)} maps",
-        ),
+            note=f"{len(each)} maps; by its own level alone "
+            f"{np.mean([one.loudest_right for one in each]):.0%}, by loudness as recorded "
+            f"{np.mean([one.as_recorded_right for one in each]):.0%}, by guessing "
+            f"{np.mean([1.0 / one.places for one in each]):.0%}",
+        )
     ]
+    kinds: list[tuple[str, str, tuple[str, ...]]] = [
+        ("compared by", "by", ("rhythm", "tones", "band")),
+        ("simulator", "source", tuple(SIMULATORS)),
+    ]
+    for what, name, values in kinds:
+        for value in values:
+            some = [one.right for one in each if getattr(one, name) == value]
+            if some:
+                figures.append(
+                    Figure(f"{what} {value}", float(np.mean(some)), "%", note=f"{len(some)} maps")
+                )
+    for low, high in ((0.0, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
+        part = [one for one in each if low <= one.stated < high]
+        if part:
+            figures.append(
+                Figure(
+                    f"stated {low:.0%} to {min(high, 1.0):.0%}, was right",
+                    float(np.mean([one.right for one in part])),
+                    "%",
+                    note=f"{len(part)} maps, stated {np.mean([one.stated for one in part]):.0%}",
+                )
+            )
+    return figures
 
 
 def main() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ from drives import SHEET, heard
 
 from beltside.base.errors import InputError
 from beltside.casework.takes import Conditions, HeardTake
-from beltside.casework.where import known_part, outline, where, where_heard
+from beltside.casework.where import known_part, outline, probe_takes, where, where_heard
 from beltside.casework.where_results import WhereResult, bits_among
 from beltside.drive.sheet import Belt, DriveSheet, Engine, Pulley
 
@@ -95,8 +96,44 @@ def test_without_own_lines_the_band_is_compared_and_said() -> None:
 
 
 def test_alike_places_are_not_told_apart() -> None:
-    alike = [probe("alternator", 1.0, 6), probe("coolant-pump", 1.0, 7)]
-    assert where_heard(alike, SHEET, part="alternator").state == "not told apart"
+    """The same sound at two places: half and half."""
+    alike = [probe("alternator", 1.0, 6), probe("coolant-pump", 1.0, 6)]
+    answer = where_heard(alike, SHEET, part="alternator")
+    assert answer.state == "not told apart"
+    assert [place.loudest for place in answer.places] == pytest.approx([0.5, 0.5])
+
+
+def test_a_take_without_a_speed_keeps_its_place_among_the_chances(takes: list[HeardTake]) -> None:
+    deaf = replace(takes[2], hearing=replace(takes[2].hearing, orders=None))
+    answer = where_heard([*takes[:2], deaf], SHEET, part="alternator")
+    assert [place.part for place in answer.places] == ["alternator", "coolant-pump"]
+    assert set(answer.unread) == {"idler"}
+    assert 0.0 < answer.unread["idler"] < answer.places[0].loudest
+    everywhere = sum(place.loudest for place in answer.places) + answer.unread["idler"]
+    assert everywhere == pytest.approx(1.0)
+    assert any("can't be told in probe-idler.m4a" in text for text in answer.warnings)
+    assert answer.to_json()["unread"] == ["idler"]
+
+
+def test_what_went_with_the_belt_speaks_for_where_it_is_loud(takes: list[HeardTake]) -> None:
+    """With the belt off the bearing is silent; its band is loudest at the alternator."""
+    front = [
+        heard(11, bearing=2.0, seconds=8.0, conditions=Conditions("on", "on")),
+        heard(11, bearing=0.0, seconds=8.0, conditions=Conditions("off", "off")),
+    ]
+    read = probe_takes([*front, *takes], SHEET, "alternator", None, [])
+    levels = dict(zip(read.parts, [one.belt_band_db for one in read.signs], strict=True))
+    assert all(level is not None for level in levels.values())
+    without = probe_takes(takes, SHEET, "alternator", None, [])
+    assert all(one.belt_band_db is None for one in without.signs)
+
+
+def test_odds_count_its_own_level_alone(result: WhereResult) -> None:
+    """The other signs are measured for the odds by themselves: they must not count twice."""
+    alone = {place.part: place.own_loudest for place in result.places}
+    assert sum(alone.values()) == pytest.approx(1.0)
+    for one in result.evidence():
+        assert one.bits == pytest.approx(bits_among(alone[one.part], 3))
 
 
 @pytest.mark.parametrize("parts", [[None, None], ["idler", None], ["idler", "idler"], []])

@@ -82,9 +82,17 @@ def test_every_pulley_has_its_state_in_words() -> None:
     said = words(housing_drawing(RESULT).svg())
     assert sum(text == "not probed" for text in said) == 3
     assert "+7 dB (+2 to +12)" in said
-    assert any("loudest: 93 %" in text for text in said)
+    assert any("chance 93 %" in text for text in said)
     assert any("timing chain" in text for text in said)
     assert any("clear, 93 %" in text for text in said)
+
+
+def test_a_take_whose_lines_can_not_be_read_keeps_its_chance() -> None:
+    said = words(housing_drawing(replace(RESULT, unread={"tensioner": 0.12})).svg())
+    assert "lines can't be read" in said
+    assert "chance 12 %" in said
+    beside = words(housing_drawing(replace(RESULT, unread={"valve-train": 0.12})).svg())
+    assert any("valve train, lines can't be read; chance 12 %" in text for text in beside)
 
 
 def test_pulleys_are_drawn_to_one_scale_and_upright() -> None:
@@ -142,9 +150,7 @@ def test_pictures_are_written_as_png_and_svg(tmp_path: Path) -> None:
 
 
 def test_answers_say_how_sure_they_are() -> None:
-    assert where_answer(RESULT).startswith(
-        "The coolant pump's sound is loudest at the coolant pump"
-    )
+    assert where_answer(RESULT).startswith("The coolant pump's sound sits at the coolant pump")
     unsure = replace(
         RESULT, places=tuple(replace(place, loudest=1 / 3) for place in PLACES), part=""
     )

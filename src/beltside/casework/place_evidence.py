@@ -24,6 +24,7 @@ from beltside.casework.sound_said import SoundSaid
 from beltside.casework.takes import HeardTake, Source
 from beltside.casework.where import where_heard
 from beltside.casework.where_results import PartEvidence
+from beltside.casework.where_signs import first_from_front
 from beltside.drive.sheet import DriveSheet
 
 TONAL_FAULTS: Final = ("electrical", "whine", "impeller")
@@ -163,8 +164,8 @@ def suspects_band_hz(heard: Sequence[HeardTake], sheet: DriveSheet) -> tuple[flo
     known = recognise(heard, sheet, None)
     if known is not None:
         return known.own.low_hz, known.own.high_hz
-    on = _first(heard, "on")
-    off = _first(heard, "off")
+    on = first_from_front(heard, "on")
+    off = first_from_front(heard, "off")
     if on is None or off is None:
         return None
     share = belt_share(band_change(on.hearing, off.hearing, (None, None)))
@@ -177,17 +178,3 @@ def suspects_band_hz(heard: Sequence[HeardTake], sheet: DriveSheet) -> tuple[flo
     while last < share.size - 1 and share[last + 1] >= BELT_BAND_SHARE:
         last += 1
     return on.hearing.bands[first].low_hz, on.hearing.bands[last].high_hz
-
-
-def _first(heard: Sequence[HeardTake], belt: str) -> HeardTake | None:
-    """The first take in front of the engine with the belt as wanted and nothing switched on."""
-    return next(
-        (
-            take
-            for take in heard
-            if take.conditions.belt == belt
-            and take.conditions.part is None
-            and not take.conditions.load
-        ),
-        None,
-    )

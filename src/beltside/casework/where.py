@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -23,21 +24,23 @@ from beltside.casework.where_results import (
     TakeGain,
     WhereResult,
 )
-from beltside.drive.expected import firing_order
+from beltside.casework.where_signs import engine_references, signs_of, went_with_the_belt
 from beltside.drive.path import belt_path
 from beltside.drive.sheet import DriveSheet
 from beltside.media import open_recording
 from beltside.sound.housing import (
+    OwnLevel,
     OwnSound,
+    Place,
     gains,
     own_level,
     rank_places,
-    references,
     require_two_places,
 )
+from beltside.sound.housing_odds import Signs, chances
 
 METHOD: Final = "beltside.where"
-VERSION: Final = 1
+VERSION: Final = 2
 
 
 def where(
@@ -102,37 +105,25 @@ def where_heard(
     InputError
         With fewer than two places probed, or a band outside the takes.
     """
-    probes = [take for take in heard if take.conditions.part is not None]
-    names = [str(take.conditions.part) for take in probes]
-    require_two_places(names)
-    probed = set(names)
     warnings = list(notes)
-    known = recognise(heard, sheet, part) if band_hz is None else None
-    if known is not None:
-        probes = _with_speed(probes, warnings)
-        names = [str(take.conditions.part) for take in probes]
-    own, by = _what_to_compare(known, probes, band_hz, part, warnings)
-    levels = [own_level(take.hearing, own, by=by) for take in probes]
-    read = [
-        references(
-            take.hearing,
-            own,
-            cycle_order=0.5 if sheet.engine.strokes == 4 else 1.0,
-            firing_order=firing_order(sheet),
-        )
-        for take in probes
-    ]
-    gain, error = gains(read, by)
-    places = rank_places(names, levels, gain, error)
-    warnings += _warnings(heard, probes, [place.part for place in places], part or _part(known))
+    probed = probe_takes(heard, sheet, part, band_hz, warnings)
+    own, by = probed.own, probed.by
+    gain, error = gains(probed.engine, by)
+    here = probed.chances()
+    places = sorted(
+        rank_places(probed.parts, probed.levels, gain, error),
+        key=lambda place: here[place.part],
+        reverse=True,
+    )
+    warnings += _warnings(heard, probed.takes, places, probed.part)
     if not any(place.heard for place in places):
         warnings.append(
             "The suspect's own sound does not stand above noise in any probe take: the order of "
             "the places means little. Record 15 s at each."
         )
     return WhereResult(
-        part=part or _part(known),
-        source=known.source if known else "",
+        part=probed.part,
+        source=probed.source,
         by=by,
         orders=own.rhythm_orders if by == "rhythm" else own.tone_orders if by == "tones" else (),
         band_hz=(own.low_hz, own.high_hz),
@@ -143,32 +134,127 @@ def where_heard(
                 place.low_db,
                 place.high_db,
                 place.heard,
-                place.loudest,
+                here[place.part],
                 tuple(
-                    take.conditions.name for take in probes if take.conditions.part == place.part
+                    take.conditions.name
+                    for take in probed.takes
+                    if take.conditions.part == place.part
                 ),
+                place.loudest,
             )
             for place in places
         ),
         gains=tuple(
             TakeGain(take.conditions.name, name, float(g), float(e), one)
-            for take, name, g, e, one in zip(probes, names, gain, error, read, strict=True)
+            for take, name, g, e, one in zip(
+                probed.takes, probed.parts, gain, error, probed.engine, strict=True
+            )
         ),
         outline=outline(sheet),
-        unread=tuple(sorted(probed - {place.part for place in places})),
+        unread={part: here[part] for part in sorted(set(probed.unread) - set(probed.parts))},
         warnings=tuple(warnings),
         provenance=Provenance(
             method=METHOD,
             version=VERSION,
-            inputs={"probe_takes": len(probes), "part": part, "by": by},
+            inputs={"probe_takes": len(probed.takes), "part": part, "by": by},
             valid_range="probe takes made alike: one phone, one speed, 5 s and more each",
             source="own method, docs/methods/housing-map.md",
         ),
     )
 
 
-def _part(known: Recognised | None) -> str:
-    return known.part if known else ""
+@dataclass(frozen=True)
+class ProbeTakes:
+    """The probe takes of a case that can be compared, and what was read in them.
+
+    Attributes
+    ----------
+    part, source
+        Whose sound is compared and what makes it, "" when not known.
+    own, by
+        What is compared, and by what: "rhythm", "tones" or "band".
+    takes, parts
+        The takes, and where the probe was held in each.
+    levels, engine, signs
+        What was read in each: its own level, the engine's references, and all signs of its place.
+    unread, unread_signs
+        Places of the takes whose lines can't be read, and what else is to be read in them.
+    """
+
+    part: str
+    source: str
+    own: OwnSound
+    by: str
+    takes: tuple[HeardTake, ...]
+    parts: tuple[str, ...]
+    levels: tuple[OwnLevel, ...]
+    engine: tuple[dict[str, float], ...]
+    signs: tuple[Signs, ...]
+    unread: tuple[str, ...]
+    unread_signs: tuple[Signs, ...]
+
+    def chances(self) -> dict[str, float]:
+        """Probability of each place probed to be where the noise sits, those of takes whose lines
+        can't be read among them."""
+        parts, signs = (*self.parts, *self.unread), (*self.signs, *self.unread_signs)
+        return chances(parts, signs, self.by)
+
+
+def probe_takes(
+    heard: Sequence[HeardTake],
+    sheet: DriveSheet,
+    part: str | None,
+    band_hz: tuple[float, float] | None,
+    warnings: list[str],
+) -> ProbeTakes:
+    """What the probe takes of a case say, before they are compared.
+
+    Parameters
+    ----------
+    heard, sheet, part, band_hz
+        As in `where_heard`.
+    warnings
+        What is missing is added to these.
+
+    Raises
+    ------
+    InputError
+        With fewer than two places probed, or a band outside the takes.
+    """
+    probed = [take for take in heard if take.conditions.part is not None]
+    require_two_places([_place(take) for take in probed])
+    known = recognise(heard, sheet, part) if band_hz is None else None
+    takes = probed if known is None else _with_speed(probed, warnings)
+    unread = [take for take in probed if all(take is not one for one in takes)]
+    own, by = _what_to_compare(known, takes, band_hz, part, warnings)
+    levels = [own_level(take.hearing, own, by=by) for take in takes]
+    engine = [engine_references(take.hearing, own, sheet) for take in takes]
+    whose = part or (known.part if known else "")
+    belt_bands = went_with_the_belt(heard, own, sheet) if band_hz is None else None
+    signs = [
+        signs_of(take, sheet, whose, own, level, belt_bands)
+        for take, level in zip(takes, levels, strict=True)
+    ]
+    if band_hz is not None:
+        # A band that was asked for stands in for the one that went with the belt.
+        signs = [replace(one, belt_band_db=one.own_db) for one in signs]
+    return ProbeTakes(
+        whose,
+        known.source if known else "",
+        own,
+        by,
+        tuple(takes),
+        tuple(_place(take) for take in takes),
+        tuple(levels),
+        tuple(engine),
+        tuple(signs),
+        tuple(_place(take) for take in unread),
+        tuple(signs_of(take, sheet, whose, own, None, belt_bands) for take in unread),
+    )
+
+
+def _place(take: HeardTake) -> str:
+    return str(take.conditions.part)
 
 
 def _with_speed(probes: Sequence[HeardTake], warnings: list[str]) -> list[HeardTake]:
@@ -178,8 +264,8 @@ def _with_speed(probes: Sequence[HeardTake], warnings: list[str]) -> list[HeardT
         return list(probes)
     deaf = [take.conditions.name for take in probes if take.hearing.orders is None]
     warnings.append(
-        f"The crank speed can't be told in {', '.join(deaf)}, so it is left out of the map. Read "
-        "the speed off the dash and add it to the take."
+        f"The crank speed can't be told in {', '.join(deaf)}, so the suspect's lines can't be "
+        "read there. Read the speed off the dash and add it to the take."
     )
     return able
 
@@ -215,14 +301,20 @@ def _what_to_compare(
 def _warnings(
     heard: Sequence[HeardTake],
     probes: Sequence[HeardTake],
-    places: Sequence[str],
+    places: Sequence[Place],
     part: str,
 ) -> list[str]:
     said = [f"{one.conditions.name}: {text}" for one in heard for text in one.crank.warnings]
-    if part and part not in places:
+    if part and part not in {place.part for place in places}:
         said.append(
             f"The probe was not held on the {part} itself: the map says only which of the other "
             "places is nearest to it."
+        )
+    loudest = max(places, key=lambda place: place.level_db)
+    if loudest is not places[0] and loudest.heard:
+        said.append(
+            f"Its own sound alone is loudest at the {loudest.part}; the other signs, the whole "
+            f"sound over the engine's among them, speak for the {places[0].part}."
         )
     speeds = [take.crank.track.rpm_median for take in probes if take.crank.track is not None]
     if speeds and max(speeds) > 1.15 * min(speeds):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from beltside.base.provenance import Provenance
@@ -91,7 +91,8 @@ class Outline:
 class PlaceReading:
     """The suspect's own sound at one place; levels against the mean of all places [dB].
 
-    `loudest` is the probability that it is loudest here among the places probed, 0 to 1.
+    `loudest` is the probability that the noise sits here, among the places probed and by all signs
+    together, 0 to 1; `own_loudest` the same by the level of its own sound alone.
     """
 
     part: str
@@ -101,6 +102,7 @@ class PlaceReading:
     heard: bool
     loudest: float
     files: tuple[str, ...]
+    own_loudest: float = 0.0
 
     def to_json(self) -> dict[str, Any]:
         """Plain dict; levels to 0.1 dB."""
@@ -111,6 +113,7 @@ class PlaceReading:
             "high_db": round(self.high_db, 1),
             "heard": self.heard,
             "loudest": round(self.loudest, 3),
+            "own_loudest": round(self.own_loudest, 3),
             "files": list(self.files),
         }
 
@@ -139,7 +142,7 @@ class TakeGain:
 
 @dataclass(frozen=True)
 class WhereResult:
-    """Where on the engine a suspect's own sound is loudest.
+    """Where on the engine a suspect's noise sits.
 
     Attributes
     ----------
@@ -152,13 +155,14 @@ class WhereResult:
     band_hz
         The band [Hz].
     places
-        Loudest first.
+        The likeliest first.
     gains
         How each take was levelled.
     outline
         The front of the engine, to draw on.
     unread
-        Parts that were probed, but in takes whose lines can't be read.
+        Parts that were probed, but in takes whose lines can't be read, each with the probability
+        that the noise sits there.
     warnings
         What to know before trusting it.
     """
@@ -171,7 +175,7 @@ class WhereResult:
     places: tuple[PlaceReading, ...]
     gains: tuple[TakeGain, ...]
     outline: Outline
-    unread: tuple[str, ...] = ()
+    unread: Mapping[str, float] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
     provenance: Provenance | None = None
 
@@ -184,12 +188,15 @@ class WhereResult:
         return "likely" if first >= LIKELY else "not told apart"
 
     def evidence(self) -> tuple[PartEvidence, ...]:
-        """What the map says of each part probed."""
+        """What the level of its own sound says of each part probed.
+
+        The other signs of the map are left out: the odds measure them for themselves.
+        """
         count = len(self.places)
         return tuple(
             PartEvidence(
                 place.part,
-                bits_among(place.loudest, count),
+                bits_among(place.own_loudest, count),
                 "housing map",
                 f"its own sound is {place.level_db:+.0f} dB here against the mean of "
                 f"{count} places ({place.low_db:+.0f} to {place.high_db:+.0f})",
@@ -209,6 +216,7 @@ class WhereResult:
             "places": [place.to_json() for place in self.places],
             "gains": [gain.to_json() for gain in self.gains],
             "unread": list(self.unread),
+            "unread_loudest": {part: round(one, 3) for part, one in self.unread.items()},
             "evidence": [one.to_json() for one in self.evidence()],
             "warnings": list(self.warnings),
             "provenance": provenance_json(self.provenance),

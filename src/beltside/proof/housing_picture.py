@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -21,6 +21,7 @@ from beltside.proof.drawing import Drawing
 from beltside.proof.labels import spread
 from beltside.proof.where_wording import (
     direction_answer,
+    here_words,
     level_words,
     loudest_words,
     place_words,
@@ -85,6 +86,12 @@ def housing_drawing(result: WhereResult) -> Drawing:
     foot = [
         f"Also probed: {part_words(place.part)}, {level_words(place)}; {loudest_words(place)}."
         for place in elsewhere
+    ]
+    drawn = {pulley.part for pulley in result.outline.pulleys}
+    foot += [
+        f"Also probed: {part_words(part)}, lines can't be read; {here_words(chance)}."
+        for part, chance in result.unread.items()
+        if part not in drawn
     ]
     by_part = {place.part: place for place in result.places}
     labels = [
@@ -169,11 +176,14 @@ def _stretch(drawing: Drawing, front: _Front, result: DirectionResult, outline: 
             drawing.line(ends, stroke="accent", width_px=width, dash=dash)
 
 
-def _place_label(pulley: DrawnPulley, place: PlaceReading | None, unread: Sequence[str]) -> _Label:
+def _place_label(
+    pulley: DrawnPulley, place: PlaceReading | None, unread: Mapping[str, float]
+) -> _Label:
     name = part_words(pulley.part)
+    if place is None and pulley.part in unread:
+        return _Label(pulley, (name, "lines can't be read", here_words(unread[pulley.part])), False)
     if place is None:
-        state = "take can't be read" if pulley.part in unread else "not probed"
-        return _Label(pulley, (name, state), False)
+        return _Label(pulley, (name, "not probed"), False)
     return _Label(pulley, (name, level_words(place), loudest_words(place)), True)
 
 

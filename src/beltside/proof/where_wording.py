@@ -21,9 +21,9 @@ def where_answer(result: WhereResult) -> str:
     whose = f"The {part_words(result.part)}'s sound" if result.part else "The sound in this band"
     odds = percent_words(first.loudest)
     if result.state == "clear":
-        return f"{whose} is loudest at the {part_words(first.part)}: clear, {odds}."
+        return f"{whose} sits at the {part_words(first.part)}: clear, {odds}."
     if result.state == "likely":
-        return f"{whose} is likely loudest at the {part_words(first.part)}, {odds}."
+        return f"{whose} likely sits at the {part_words(first.part)}, {odds}."
     second = result.places[1]
     return (
         f"Not told apart: {part_words(first.part)} ({odds}) and {part_words(second.part)} "
@@ -51,9 +51,18 @@ def level_words(place: PlaceReading) -> str:
 
 
 def loudest_words(place: PlaceReading) -> str:
-    """How likely it is loudest here."""
+    """How likely the noise sits here."""
     heard = "" if place.heard else "not heard, "
-    return f"{heard}loudest: {percent_words(place.loudest)}"
+    return f"{heard}{here_words(place.loudest)}"
+
+
+def here_words(chance: float) -> str:
+    """The probability of a place.
+
+    >>> here_words(0.42)
+    'chance 42 %'
+    """
+    return f"chance {percent_words(chance)}"
 
 
 def direction_answer(result: DirectionResult) -> str:

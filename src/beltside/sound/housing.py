@@ -140,11 +140,11 @@ def own_level(hearing: Hearing, own: OwnSound, *, by: str) -> OwnLevel:
         )
     if by == "tones":
         sound = hearing.orders.sound
-        above, background = _lines(sound.power[None, :], sound.step, own.tone_orders)
+        above, background = lines_over_background(sound.power[None, :], sound.step, own.tone_orders)
         signal, noise = float(above.sum()), float(background.sum()) / np.sqrt(sound.averages)
         return _level(signal, noise, sound.averages, len(own.tone_orders), by)
     spectrum = hearing.orders.envelope
-    above, background = _lines(spectrum.power, spectrum.step, own.rhythm_orders)
+    above, background = lines_over_background(spectrum.power, spectrum.step, own.rhythm_orders)
     inside = _bands(hearing, own)
     # Amplitudes of the beat, so that bands add as the powers they are.
     beat = hearing.band_power * np.sqrt(2.0 * above.sum(axis=1))
@@ -164,7 +164,9 @@ def _level(signal: float, noise: float, averages: float, lines: int, by: str) ->
     return OwnLevel(float(power_to_db(size)), float(4.343 * min(relative, 2.0)) + 0.3, heard, by)
 
 
-def _lines(power: Float64, step: float, orders: Sequence[float]) -> tuple[Float64, Float64]:
+def lines_over_background(
+    power: Float64, step: float, orders: Sequence[float]
+) -> tuple[Float64, Float64]:
     """Power above background at each order, best of three bins, and background: (rows, lines)."""
     place = np.rint(np.asarray(orders, dtype=np.float64) / step).astype(np.intp)
     place = place[(place > 1) & (place < power.shape[1] - 2)]
@@ -232,13 +234,13 @@ def references(
     last = int(ENGINE_ORDERS[1] / cycle_order)
     lines = foreign(cycle_order * np.arange(first, last + 1, dtype=np.float64), sound.step)
     if lines:
-        above, _ = _lines(sound.power[None, :], sound.step, lines)
+        above, _ = lines_over_background(sound.power[None, :], sound.step, lines)
         if above.sum() > 0.0:
             found["engine lines"] = float(power_to_db(float(above.sum())))
     spectrum = hearing.orders.envelope
     firing = foreign(firing_order * np.arange(1.0, 4.0), spectrum.step)
     if firing:
-        above, background = _lines(spectrum.power, spectrum.step, firing)
+        above, background = lines_over_background(spectrum.power, spectrum.step, firing)
         beat = hearing.band_power * np.sqrt(2.0 * above.sum(axis=1))
         if float(above[inside].sum()) > float(background[inside].sum()):
             found["firing beat"] = float(power_to_db(float(beat[inside].sum())))
