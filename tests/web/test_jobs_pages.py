@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from beltside.casework.shop import Shop
+from beltside.casework.shop import Shop, write
 
 from .conftest import Browser
 
@@ -73,3 +73,20 @@ def test_a_search_finds_words_with_a_slip_in_them(browser: Browser) -> None:
     page = browser.get("/?words=lindqwist")
     assert "Lindqvist" in page
     assert "Berg" not in page
+
+
+def test_an_address_that_names_no_job_is_told_in_plain_words(browser: Browser) -> None:
+    answer = browser.client.get("/job/abc")
+    assert answer.status_code == 404
+    assert "No page has this address" in answer.text
+    assert "integer" not in answer.text
+
+
+def test_the_engine_alone_leaves_the_pulleys_to_be_measured(browser: Browser, shop: Shop) -> None:
+    browser.send("/", "/jobs", {"words": "howls"})
+    job = shop.record.job(1).id
+    write(shop, job, "finding", {"check": "throttle-blip", "outcome": "follows"})
+    write(shop, job, "drive-sheet", {"toml": "[engine]\ncylinders = 3\n"})
+    page = browser.get("/job/1")
+    assert "Engine entered, no pulleys yet." in page
+    assert "Measure the pulleys and enter the drive" in page

@@ -10,7 +10,7 @@ from typing import Any, Final
 from beltside.base.errors import BeltsideError
 from beltside.base.words import count_of
 from beltside.casework.shop import Shop, sheet_of
-from beltside.casework.shop_case import shop_tables
+from beltside.casework.shop_case import sheet_on_job, shop_tables
 from beltside.casework.shop_find import JobFind, find_now
 from beltside.casework.shop_jobs import JobLine, job_line, reminders_of
 from beltside.casework.shop_teardown import JobPlan, plan_of, suggested_template
@@ -272,7 +272,7 @@ def _before_plan(shop: Shop, job: JobSheet, found: JobFind) -> Next | None:
         return _typical("words", "Write down what the owner says", "complaint")
     if not _takes(job, "before") and not job.of_kind("finding"):
         return _typical("take", "Record the engine from the front, belt on", "listen")
-    if job.newest("drive-sheet") is None:
+    if _measure(job)[0] in ("open", "begun"):
         return _typical("drive-sheet", "Measure the pulleys and enter the drive", "measure")
     step = found.result.next_step
     if step is None or step.do == "hand over":
@@ -388,11 +388,14 @@ def _find(job: JobSheet, found: JobFind, tenths: str) -> tuple[str, str]:
 def _measure(job: JobSheet) -> tuple[str, str]:
     if job.newest("drive-sheet") is None:
         return "open", "No drive sheet yet."
-    said = ["Drive sheet entered"]
+    drive, _, _ = sheet_on_job(job)
+    # A sheet of the engine alone gives the crank's speed; the odds wait for the pulleys.
+    bare = drive is not None and not drive.pulleys
+    said = ["Engine entered, no pulleys yet" if bare else "Drive sheet entered"]
     strums = [str(one.body["says"]) for one in job.of_kind("strum") if one.body.get("says")]
     if strums:
         said.append(strums[-1].rstrip("."))
-    return "done", "; ".join(said) + "."
+    return "begun" if bare else "done", "; ".join(said) + "."
 
 
 def _agree(job: JobSheet, plan_problem: str) -> tuple[str, str]:

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from beltside.web.phones_door import PhonesDoor
 
 A_YEAR_S: Final = 31_536_000
+_NO_PAGE: Final = "No page has this address"
 
 
 class KeptFiles(StaticFiles):
@@ -158,7 +159,7 @@ async def _tell_plain(request: Request, error: Exception) -> Response:
             fields={},
         )
         return _as_json(said, error.status_code, error.headers)
-    given = "No page has this address" if error.detail == "Not Found" else str(error.detail)
+    given = _NO_PAGE if error.detail == "Not Found" else str(error.detail)
     page = ProblemPage(text_("There is nothing here"), given, "", "the list of jobs", "/")
     response: HTMLResponse = show(request, page, status=error.status_code)
     return response
@@ -170,7 +171,8 @@ async def _tell_request(request: Request, error: Exception) -> Response:
     said = problem_of_request(error)
     if _for_program(request):
         return _as_json(said, 422)
-    page = ProblemPage(text_("There is nothing here"), said.problem, "", "the list of jobs", "/")
+    # Pages read their forms themselves: what is off here is the address.
+    page = ProblemPage(text_("There is nothing here"), _NO_PAGE, "", "the list of jobs", "/")
     response: HTMLResponse = show(request, page, status=404)
     return response
 
