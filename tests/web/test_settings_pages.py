@@ -75,9 +75,9 @@ def test_own_values_in_rows_and_as_text(browser: Browser, shop: Shop) -> None:
 
 def test_what_was_learned_is_set_aside_only_after_a_question(browser: Browser, shop: Shop) -> None:
     close_job(shop, full_job(shop), {"cause": "coolant-pump.bearing", "cured": True})
-    assert "1 closed jobs" in browser.get(PAGE)
+    assert "1 closed job, cured by what was replaced." in browser.get(PAGE)
     forget = f"{PAGE}/forget"
-    assert "Set aside what 1 closed jobs taught?" in browser.get(forget)
+    assert "Set aside what 1 closed job taught?" in browser.get(forget)
     browser.send(forget, forget, {"sure": "no"})
     assert learned_path(shop.folder).is_file()
     browser.send(forget, forget, {"sure": "yes"})

@@ -42,7 +42,7 @@ def close(
     said = (
         f"Not learned from: {done.not_learned}."
         if done.not_learned
-        else f"The odds now rest on {done.learned} closed jobs."
+        else f"The odds now rest on {count_of(done.learned, 'closed job')}."
     )
     kept = f"Later noises are held against {count_of(done.sounds, 'take')} of this job."
     settled = [done.settled] if done.settled else []
@@ -264,8 +264,8 @@ def sounds(
     with the_shop() as shop:
         found = catch_up(shop, ask=ask)
     lines = [
-        f"{found.kept} of {found.takes} takes of {found.jobs} closed jobs with a known cause can "
-        "be compared."
+        f"{found.kept} of {found.takes} takes of {count_of(found.jobs, 'closed job')} with a known "
+        "cause can be compared."
     ]
     if ask:
         lines.append(f"{found.asked} are on the list now: beltside work --until-done")
