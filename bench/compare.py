@@ -8,6 +8,10 @@ usage: python bench/compare.py [--pairs 500] [--seed 70000] [--keep FILE]
 
 from __future__ import annotations
 
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import argparse
 import math
 import pickle

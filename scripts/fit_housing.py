@@ -191,7 +191,7 @@ def left_out(cases: Sequence[Probed]) -> None:
         report(source, said)
         everything += said
     report("all", everything)
-    for by in BYS:
+    for by in OWN_WEIGHT:
         report(f"by {by}", [one for one in everything if one.by == by])
     for low, high in ((0.0, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
         report(f"stated {low:.0%} and more", [one for one in everything if low <= one.first < high])

@@ -3,7 +3,7 @@
 A housing's own level is one sign among several: the level of the suspect's own lines, of the band
 that went with the belt, of the whole sound, each over what the engine itself shows there; how
 burst-like the sound is, and how clear the suspect's lines stand in it. The engine's levels carry a
-minus and weigh about as much as the others together, so that a take's gain nearly drops out.
+minus, so that most of a take's gain drops out.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from beltside.sound.gate import Float64
 from beltside.sound.hearing import Hearing
 from beltside.sound.housing import OwnSound, lines_over_background, require_two_places
 
-OWN_WEIGHT: Final = {"rhythm": 0.16, "tones": 0.11, "band": 0.0}
+OWN_WEIGHT: Final = {"rhythm": 0.16, "tones": 0.09, "band": 0.0}
 """Weight of the suspect's own level, by what it was read from [nats per dB]."""
 
 WEIGHTS: Final = {
-    "belt_band_db": 0.19,
-    "whole_db": 0.62,
-    "quiet_db": -0.27,
-    "engine_lines_db": -0.21,
-    "engine_beat_db": -0.3,
-    "bursts": 0.9,
+    "belt_band_db": 0.18,
+    "whole_db": 0.57,
+    "quiet_db": -0.2,
+    "engine_lines_db": -0.2,
+    "engine_beat_db": -0.26,
+    "bursts": 0.82,
     "clearness": 0.26,
 }
 """Weights of the other signs [nats per dB, per unit of the last two]. All of them fitted on cars
