@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from beltside.casework.where_results import (
     DirectionResult,
@@ -13,6 +14,9 @@ from beltside.casework.where_results import (
     listed,
 )
 from beltside.proof.wording import order_words, part_words, percent_words
+
+
+_WHAT_COUNTS: Final = "dB against the mean of the places; the chance counts more signs than this."
 
 
 def where_answer(result: WhereResult) -> str:
@@ -35,12 +39,12 @@ def what_compared(result: WhereResult) -> str:
     """What the levels are levels of."""
     band = f"{result.band_hz[0]:.0f} to {result.band_hz[1]:.0f} Hz"
     if result.by == "band":
-        return f"Compared: the level from {band}. dB against the mean of the places."
+        return f"Compared: the level from {band}. {_WHAT_COUNTS}"
     source = f"{result.source}, " if result.source else ""
     orders = listed([order_words(order) for order in result.orders[:4]])
     noun = "order" if len(result.orders) == 1 else "orders"
     where = f"in the rhythm of {band}" if result.by == "rhythm" else "in the sound"
-    return f"Compared: {source}{noun} {orders} {where}. dB against the mean of the places."
+    return f"Compared: {source}{noun} {orders} {where}. {_WHAT_COUNTS}"
 
 
 def level_words(place: PlaceReading) -> str:
