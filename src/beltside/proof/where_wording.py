@@ -15,7 +15,6 @@ from beltside.casework.where_results import (
 )
 from beltside.proof.wording import order_words, part_words, percent_words
 
-
 _WHAT_COUNTS: Final = "dB against the mean of the places; the chance counts more signs than this."
 
 
