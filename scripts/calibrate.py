@@ -6,8 +6,8 @@ takes are measured, and fits a conditional logit with a small penalty on the siz
 Then each simulator is left out in turn: what the weights of the others say of it is printed, and
 sets the sharpness. The weights go to src/beltside/suspects/sound_model.toml with their provenance.
 
-usage: python scripts/calibrate.py [--rig 500] [--stranger 500] [--judge 350] [--textbook 500]
-           [--bystander 500] [--seed 41] [--keep FILE] [--refit FILE ...]
+usage: python scripts/calibrate.py [--rig 800] [--stranger 800] [--judge 800] [--textbook 800]
+           [--bystander 800] [--seed 41] [--keep FILE] [--refit FILE ...]
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ Float64 = npt.NDArray[np.float64]
 Float32 = npt.NDArray[np.float32]
 TARGET = Path(__file__).parents[1] / "src/beltside/suspects/sound_model.toml"
 GROUPS = 4
-SHARED_PENALTY, OWN_PENALTY = 2e-3, 8e-3
+SHARED_PENALTY, OWN_PENALTY = 3e-3, 4e-3
 PROFILE_PENALTY, TURN_PENALTY = 4.0, 60.0
 """Profiles are many and alike, each point says little: their weights are held smaller by these
 factors, chosen on cases held out (docs/methods/odds.md)."""
@@ -54,61 +54,101 @@ SHARPNESSES = (0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 1.0)
 
 @dataclass(frozen=True)
 class Rows:
-    """Every suspect of every case as one row, sorted by kind of fault.
+    """Every suspect of every case as one row, case by case.
 
     Attributes
     ----------
     kinds
         Kinds of fault.
-    measures
-        Rows of each kind, each of shape (rows, measures).
-    order
-        Place of each sorted row in the cases' own order, shape (rows,).
-    starts
-        First row of each case in the cases' own order, shape (cases,).
-    truth
-        Row of each case's truth in the cases' own order, shape (cases,).
+    case
+        Measures of each case, shape (cases, case measures).
+    own
+        For each kind the rows of suspects whose part was measured, and their measures, shapes
+        (rows of the kind,) and (rows of the kind, suspect measures).
+    kind, of_case
+        Number of each row's kind, and of its case, shape (rows,).
+    starts, truth
+        First row of each case, and the row of its truth, shape (cases,).
     log_prior
-        In the cases' own order, shape (rows,).
+        Of each row, shape (rows,).
     weight
         Of each case, shape (cases,): each simulator counts alike, and a case seen whole and in part
         counts once.
     """
 
     kinds: list[str]
-    measures: list[Float32]
-    order: npt.NDArray[np.intp]
+    case: Float32
+    own: list[tuple[npt.NDArray[np.intp], Float32]]
+    kind: npt.NDArray[np.intp]
+    of_case: npt.NDArray[np.intp]
     starts: npt.NDArray[np.intp]
     truth: npt.NDArray[np.intp]
     log_prior: Float64
     weight: Float64
 
+    def scores(self, weights: Float64) -> Float64:
+        """Score of each row under weights of shape (kinds, measures)."""
+        of_case, of_part = _apart(weights.astype(np.float32), self.case.shape[1])
+        scores: Float64 = self.log_prior + (self.case @ of_case.T)[self.of_case, self.kind]
+        for (rows, measures), one in zip(self.own, of_part, strict=True):
+            scores[rows] += measures @ one
+        return scores
+
+    def loss(self, weights: Float64) -> tuple[float, Float64]:
+        """Mean -ln of the truth's odds, and its slope over the weights."""
+        score = self.scores(weights)
+        sizes = np.diff(np.append(self.starts, score.size))
+        score -= np.repeat(np.maximum.reduceat(score, self.starts), sizes)
+        share = np.exp(score)
+        share /= np.repeat(np.add.reduceat(share, self.starts), sizes)
+        total = -float(self.weight @ np.log(np.maximum(share[self.truth], 1e-12)))
+        share[self.truth] -= 1.0
+        share *= np.repeat(self.weight, sizes)
+        slope = np.zeros(weights.shape)
+        of_case, of_part = _apart(slope, self.case.shape[1])
+        place = self.of_case * len(self.kinds) + self.kind
+        kinds_of_case = np.bincount(place, share, len(self.case) * len(self.kinds))
+        of_case += kinds_of_case.reshape(len(self.case), -1).astype(np.float32).T @ self.case
+        small = share.astype(np.float32)
+        for (rows, measures), one in zip(self.own, of_part, strict=True):
+            one += small[rows] @ measures
+        return total, slope
+
+
+def _apart(weights: Any, case_measures: int) -> tuple[Any, Any]:
+    """Views of the weights of the case's and of the part's measures."""
+    return weights[:, :case_measures], weights[:, case_measures:]
+
 
 def design(cases: list[dict[str, Any]]) -> Rows:
     """The cases as rows; those whose truth is no suspect of theirs are left out."""
     kinds = sorted({fault_kind(s) for case in cases for s in case["suspects"]})
-    zero = np.zeros(len(measuring.SUSPECT_MEASURES))
+    number = {kind: index for index, kind in enumerate(kinds)}
     usable = [case for case in cases if case["truth"] in case["suspects"]]
-    blocks, of_kind, truth, count = [], [], [], [0]
-    for case in usable:
-        own = np.array([case["parts"].get(s.partition(".")[0], zero) for s in case["suspects"]])
-        blocks.append(np.hstack((np.tile(case["case"], (len(own), 1)), own)))
-        of_kind += [kinds.index(fault_kind(s)) for s in case["suspects"]]
-        truth.append(count[-1] + case["suspects"].index(case["truth"]))
-        count.append(count[-1] + len(own))
+    named = [(case, suspect) for case in usable for suspect in case["suspects"]]
+    kind = np.array([number[fault_kind(suspect)] for _, suspect in named])
+    parts = [case["parts"].get(suspect.partition(".")[0]) for case, suspect in named]
+    measured = np.array([part is not None for part in parts])
+    own = []
+    for index in range(len(kinds)):
+        rows = np.nonzero(measured & (kind == index))[0]
+        shape = (rows.size, len(measuring.SUSPECT_MEASURES))
+        own.append((rows, np.array([parts[row] for row in rows], np.float32).reshape(shape)))
+    sizes = [len(case["suspects"]) for case in usable]
+    starts = np.cumsum([0, *sizes[:-1]])
     seen = Counter((case["source"], case["seed"]) for case in usable)
     drawn_by = Counter(source for source, _ in seen)
     weight = np.array(
         [1.0 / seen[case["source"], case["seed"]] / drawn_by[case["source"]] for case in usable]
     )
-    order = np.argsort(np.array(of_kind), kind="stable")
-    edges = np.cumsum(np.bincount(of_kind, minlength=len(kinds)))[:-1]
     return Rows(
         kinds,
-        np.split(np.vstack(blocks).astype(np.float32)[order], edges),
-        order,
-        np.array(count[:-1]),
-        np.array(truth),
+        np.array([case["case"] for case in usable], np.float32),
+        own,
+        kind,
+        np.repeat(np.arange(len(usable)), sizes),
+        starts,
+        starts + np.array([case["suspects"].index(case["truth"]) for case in usable]),
         np.concatenate([case["log_prior"] for case in usable]),
         weight / weight.sum(),
     )
@@ -123,47 +163,28 @@ def fit(
     deviation, which is held smaller: few cases of a rare fault then still stand on many.
     """
     rows = design(cases)
-    kinds = rows.kinds
     factor = penalty_factors()
-    width = factor.size
-    group = np.array([_group(kind) for kind in kinds])
-    edges = np.cumsum([len(block) for block in rows.measures])[:-1]
-    sizes = np.diff(np.append(rows.starts, rows.log_prior.size))
+    width, kinds = factor.size, len(rows.kinds)
+    group = np.array([_group(kind) for kind in rows.kinds])
+
+    def split(flat: Float64) -> tuple[Float64, Float64]:
+        return flat[: GROUPS * width].reshape(GROUPS, width), flat[GROUPS * width :].reshape(
+            kinds, width
+        )
 
     def loss(flat: Float64) -> tuple[float, Float64]:
-        common = flat[: GROUPS * width].reshape(GROUPS, width)
-        apart = flat[GROUPS * width :].reshape(len(kinds), width)
-        weights = (common[group] + apart).astype(np.float32)
-        score = rows.log_prior.copy()
-        score[rows.order] += np.concatenate(
-            [block @ weight for block, weight in zip(rows.measures, weights, strict=True)]
-        )
-        score -= np.repeat(np.maximum.reduceat(score, rows.starts), sizes)
-        share = np.exp(score)
-        share /= np.repeat(np.add.reduceat(share, rows.starts), sizes)
-        total = -float(rows.weight @ np.log(np.maximum(share[rows.truth], 1e-12)))
-        share[rows.truth] -= 1.0
-        share *= np.repeat(rows.weight, sizes)
-        parts = np.split(share[rows.order].astype(np.float32), edges)
-        slope = np.array(
-            [part @ block for part, block in zip(parts, rows.measures, strict=True)],
-            dtype=np.float64,
-        )
-        common_slope = np.zeros_like(common)
+        common, apart = split(flat)
+        total, slope = rows.loss(common[group] + apart)
+        total += shared * float((factor * common**2).sum()) + own * float((factor * apart**2).sum())
+        common_slope = 2.0 * shared * factor * common
         np.add.at(common_slope, group, slope)
-        size = shared * float((factor * common**2).sum()) + own * float((factor * apart**2).sum())
-        gradient = np.concatenate(
-            (
-                (common_slope + 2.0 * shared * factor * common).ravel(),
-                (slope + 2.0 * own * factor * apart).ravel(),
-            )
-        )
-        return total + size, gradient
+        apart_slope = slope + 2.0 * own * factor * apart
+        return total, np.concatenate((common_slope.ravel(), apart_slope.ravel()))
 
-    start = np.zeros((GROUPS + len(kinds)) * width)
+    start = np.zeros((GROUPS + kinds) * width)
     best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 300}).x
-    common = best[: GROUPS * width].reshape(GROUPS, width)
-    return kinds, common[group] + best[GROUPS * width :].reshape(len(kinds), width)
+    common, apart = split(best)
+    return rows.kinds, common[group] + apart
 
 
 def penalty_factors() -> Float64:
@@ -277,7 +298,7 @@ def toml(
         " (`make calibrate`).",
         "# A positive weight speaks for the fault; a measure of 0 says nothing.",
         "",
-        "version = 4",
+        "version = 5",
         f"sharpness = {sharpness}",
         f'fitted_on = "cases drawn by {len(counts)} simulators: {drawn_by} '
         f"(seeds from {seed} million), "

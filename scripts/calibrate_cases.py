@@ -40,7 +40,7 @@ SEEDS_APART = 1_000_000
 SEEDS_LATER = {"rig": 0, "stranger": 0, "judge": 10, "textbook": 20, "bystander": 30}
 """Millions of seeds between the simulators."""
 
-COUNTS = {"rig": 500, "stranger": 500, "judge": 350, "textbook": 500, "bystander": 500}
+COUNTS = {"rig": 800, "stranger": 800, "judge": 800, "textbook": 800, "bystander": 800}
 
 ROUND_EVERY = 5
 """Every so manieth case is a whole round: all takes a thorough technician makes."""

@@ -32,6 +32,7 @@ from beltside.casework.fault_band import (
     probe_lead,
 )
 from beltside.casework.probe_profiles import PROBE_PROFILES, probe_profiles
+from beltside.casework.probe_rhythm import PROBE_RHYTHM, probe_rhythm
 from beltside.casework.profiles import (
     CASE_PROFILES,
     SUSPECT_PROFILES,
@@ -124,6 +125,7 @@ SUSPECT_MEASURES: Final = (
     *SUSPECT_CONTRASTS,
     *SUSPECT_PROFILES,
     *PROBE_PROFILES,
+    *PROBE_RHYTHM,
 )
 """Measures of a suspect's own part over the whole case."""
 
@@ -286,6 +288,7 @@ def _part_table(
     pulleys = {pulley.part: pulley for pulley in sheet.pulleys}
     every = joined.together
     ratios = {one: 0.5 * (low + high) for one, (low, high) in ratio_ranges(sheet).items()}
+    rhythm = probe_rhythm(probes, off, None if every is None else every.spectra)
     table = {}
     for part in names:
         front = np.max([one.parts.get(part, zero) for one in listened], axis=0)
@@ -335,6 +338,7 @@ def _part_table(
                     part, idle, probes, None if every is None else every.spectra, ratios.get(part)
                 ),
                 *probe_profiles(part, probes, ratios.get(part)),
+                *rhythm.get(part, np.zeros(len(PROBE_RHYTHM))),
             ]
         )
     _mark_best(table)

@@ -13,6 +13,8 @@ from beltside.casework.contrasts import CASE_CONTRASTS, SUSPECT_CONTRASTS
 from beltside.casework.families import BEARING_SOURCES, COUNT_SOURCES
 from beltside.casework.fault_band import BAND_MEASURES
 from beltside.casework.measures import CASE_MEASURES, SUSPECT_MEASURES
+from beltside.casework.probe_profiles import PROBE_PROFILES
+from beltside.casework.probe_rhythm import PROBE_RHYTHM
 from beltside.casework.profiles import CASE_PROFILES, SUSPECT_PROFILES
 from beltside.casework.results import Because
 from beltside.casework.take_measures import TakeMeasures
@@ -26,6 +28,9 @@ LEAST_BITS: Final = 0.25
 
 MOST_REASONS: Final = 6
 
+CLEAR_LEAD: Final = 0.4
+"""From what lead on, in units of 8 dB, a rhythm is said to be louder at a place."""
+
 _CONTRASTS: Final = (*CASE_CONTRASTS, *SUSPECT_CONTRASTS)
 _PROFILES: Final = (*CASE_PROFILES, *SUSPECT_PROFILES)
 
@@ -38,7 +43,7 @@ def _named(names: Sequence[str], *beginnings: str, without: Sequence[str] = ()) 
     )
 
 
-# Which measures make one reason together. What is not named here joins "the general sound".
+# Which measures make one reason together; "one" is a reason of its own.
 GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "bearing": (
         "bearing", "bearing_depth", "own_bearing", "own_bearing_depth", "lead_bearing",
@@ -54,7 +59,7 @@ GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
               "load_count", "off_count"),
     "probe": ("probed", "probe_mid", "probe_high", "probe_rhythm", "probe_band", "probe_share",
               *_named(_CONTRASTS, "probe_", "front_", "has_probe", "alone"),
-              *_named(_PROFILES, "probe_", "front_")),
+              *_named(_PROFILES, "probe_", "front_"), *PROBE_PROFILES, *PROBE_RHYTHM),
     "parts": ("best_of_parts", *_named(_PROFILES, "turn_")),
     "belt-off": ("has_off", "drop_low", "drop_mid", "drop_high", "drop_most", "cycle_high_off",
                  "belt_beat_off", "squeal_off", "peak_off", *BAND_MEASURES,
@@ -158,6 +163,10 @@ def _sentence(
             unprobed = "the probe was not held on it"
             elsewhere = "what the probe heard on the housings speaks of the pulleys, not of this"
             return "probe takes", unprobed if part_kind(suspect.part) in PULLEY_PARTS else elsewhere
+        if speaks_for and values.get("beat_top", 0.0) and values.get("beat_lead", 0.0) > CLEAR_LEAD:
+            return probe, "with the probe on it the noise's rhythm is louder than anywhere else"
+        if values.get("alone", 0.0):
+            return probe, "how it sounds with the probe on it; no other housing was probed"
         louder = values.get("probe_mid", 0.0) + values.get("probe_high", 0.0)
         return probe, (
             "with the probe on it the noise is louder than on the other housings"
