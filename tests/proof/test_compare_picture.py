@@ -81,6 +81,18 @@ def test_bands_say_how_much_quieter_each_is() -> None:
         assert words in said
 
 
+def test_the_dot_stands_where_the_words_say() -> None:
+    """Left of the bar's end when it is quieter, right of it when louder."""
+    root = ElementTree.fromstring(bands_picture(made_comparison()).svg())
+    name = "{http://www.w3.org/2000/svg}"
+    dots = [float(one.attrib["cx"]) for one in root.iter(f"{name}circle")]
+    bars = [one.attrib for one in root.iter(f"{name}rect") if one.attrib["height"] == "14"]
+    ends = [float(one["x"]) + float(one["width"]) for one in bars]
+    gone = [end - dot for end, dot in zip(ends, dots, strict=True)]
+    per_db = (ends[0] - ends[1]) / 1.0  # the bars fall by a decibel a row
+    assert [one / per_db for one in gone] == pytest.approx([0.3, 3.0, 9.0, -2.0], abs=0.1)
+
+
 def test_orders_name_the_part_that_is_gone() -> None:
     said = text_of(orders_picture(made_comparison()).svg())
     assert "coolant pump, 7.39" in said

@@ -64,6 +64,14 @@ class BandChange:
     matched_db: float | None
     quieter_db: Range
 
+    @property
+    def drawn_after_db(self) -> float | None:
+        """Level to draw beside the first take's [dB]: at its gain and, where the change can be
+        told, as if at its crank speed too, since lines move from band to band with the speed."""
+        if self.matched_db is None or self.quieter_db.value is None:
+            return self.matched_db
+        return self.before_db - self.quieter_db.value
+
     def to_json(self) -> dict[str, Any]:
         """Plain dict; frequencies and levels to 0.01."""
         return {

@@ -200,12 +200,18 @@ def charts_of(shop: Shop, job: JobSheet, sound: Compared | None, *, wait: bool) 
     if sound is None or not sound.comparable:
         return Charts()
     bands = tuple(
-        (float(one["band_hz"]), float(one["before_db"]), float(one["after_matched_db"]))
+        (float(one["band_hz"]), float(one["before_db"]), _drawn_after_db(one))
         for one in sound.result.get("bands") or ()
         if one.get("after_matched_db") is not None
     )
     strips = _strips(shop, job, sound, wait=wait)
     return Charts(bands, _thinned(strips) if strips else (), _marks(sound.result))
+
+
+def _drawn_after_db(band: Mapping[str, Any]) -> float:
+    """As `BandChange.drawn_after_db`, of a kept comparison."""
+    value = band["quieter_db"]["value"]
+    return float(band["after_matched_db"] if value is None else band["before_db"] - value)
 
 
 def _strips(

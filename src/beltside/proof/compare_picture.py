@@ -52,17 +52,17 @@ def bands_picture(result: CompareResult) -> Drawing:
         [
             answer(result),
             *filter(None, [loudness_sentence(result)]),
-            "Grey bar: before. Line with dot: after, at the same gain (dB).",
+            "Grey bar: before. Line with dot: after, at the same gain and crank speed (dB).",
         ],
     )
-    bands = [band for band in result.bands if band.matched_db is not None]
+    bands = [band for band in result.bands if band.drawn_after_db is not None]
     height = heading[1] + _ROW_PX * max(len(bands), 1) + 46.0
     drawing = Drawing(WIDTH_PX + 2 * PADDING_PX, height, heading[0][0][0], answer(result))
     _draw_heading(drawing, heading[0])
     if not bands:
         drawing.text((PADDING_PX, heading[1] + 16), "Nothing to show.", size_px=BODY_PX)
         return drawing
-    levels = [level for band in bands for level in (band.before_db, band.matched_db or 0.0)]
+    levels = [level for band in bands for level in (band.before_db, band.drawn_after_db or 0.0)]
     top = float(np.ceil(max(levels) / 10.0) * 10.0)
     low = max(float(np.floor((min(levels) - 3.0) / 10.0) * 10.0), top - _SHOWN_DB)
     left = PADDING_PX + _LEFT_PX
@@ -85,7 +85,7 @@ def bands_picture(result: CompareResult) -> Drawing:
             (left, middle - 7), max(across(band.before_db) - left, 0.5), 14,
             stroke=None, fill="trace",
         )  # fmt: skip
-        end = across(band.matched_db or low)
+        end = across(band.drawn_after_db or low)
         drawing.line([(left, middle), (end, middle)], stroke="accent", width_px=3.0)
         drawing.circle((end, middle), 4.0, stroke="paper", fill="accent", width_px=1.0)
         drawing.text(
