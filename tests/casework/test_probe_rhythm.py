@@ -85,6 +85,6 @@ def test_the_reason_names_the_rhythm() -> None:
     takes, measures = zip(*around(), strict=True)
     suspect = next(one for one in catalogue().suspects if one.id == "alternator.bearing")
     (reason,) = sound_reasons(suspect, bits, np.zeros(len(CASE_MEASURES)), part, takes, measures)
-    assert "rhythm is louder than anywhere else" in reason.says
+    assert "rhythm is louder than on the other housings" in reason.says
     assert reason.from_ == "alternator"
     assert reason.bits == pytest.approx(2.0)

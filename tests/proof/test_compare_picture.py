@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,11 +18,18 @@ from beltside.casework.compare_results import (
     MatchedTake,
     PartChange,
     Range,
+    most_changed,
 )
 from beltside.casework.picture_data import OrderSpectrum
 from beltside.casework.results import Crank
 from beltside.proof.compare_picture import bands_picture, orders_picture, save_compare_pictures
-from beltside.proof.compare_words import answer, change_words, loudness_sentence, speed_sentence
+from beltside.proof.compare_words import (
+    answer,
+    band_sentence,
+    change_words,
+    loudness_sentence,
+    speed_sentence,
+)
 
 CRANK = Crank(800.0, 795.0, 805.0, 0.97, ((0.0, 800.0), (8.0, 801.0)))
 
@@ -91,6 +99,21 @@ def test_the_dot_stands_where_the_words_say() -> None:
     gone = [end - dot for end, dot in zip(ends, dots, strict=True)]
     per_db = (ends[0] - ends[1]) / 1.0  # the bars fall by a decibel a row
     assert [one / per_db for one in gone] == pytest.approx([0.3, 3.0, 9.0, -2.0], abs=0.1)
+
+
+def test_the_band_that_changed_clearly_more_than_the_whole_is_named() -> None:
+    """A howl may be a tenth of the power and all that was heard."""
+    made = made_comparison()
+    assert most_changed(made.to_json()) is None  # 3 dB where the whole fell by 6
+    assert band_sentence(made) == ""
+    howl = BandChange(2500.0, 2239.0, 2818.0, -42.0, -54.0, -49.4, Range(7.4, 5.9, 8.8))
+    deep = BandChange(31.5, 28.2, 35.5, -42.0, -54.0, -49.4, Range(9.4, 7.9, 10.8))
+    small = replace(made, quieter_db=Range(0.7, 0.2, 1.2), bands=(*made.bands, howl, deep))
+    assert band_sentence(small) == "In the band round 2.5 kHz it is 7.4 dB quieter (5.9 to 8.8)."
+    unsure = replace(howl, quieter_db=Range(7.4, 2.1, 12.7))
+    assert band_sentence(replace(small, bands=(*made.bands, unsure))) == ""
+    louder = replace(howl, quieter_db=Range(-7.4, -8.8, -5.9))
+    assert "7.4 dB louder (5.9 to 8.8)" in band_sentence(replace(small, bands=(louder,)))
 
 
 def test_orders_name_the_part_that_is_gone() -> None:

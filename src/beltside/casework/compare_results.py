@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from beltside.base.provenance import Provenance
 from beltside.casework.picture_data import OrderSpectrum
@@ -241,3 +242,29 @@ class CompareResult:
             "warnings": list(self.warnings),
             "provenance": _provenance_json(self.provenance),
         }
+
+
+LEAST_HEARD_HZ: Final = 200.0
+"""Lowest band that is named as the one that changed most: below, rooms and phones have their say;
+own choice."""
+
+CLEARLY_DB: Final = 2.0
+"""How much more than the whole a band must have changed for sure to be named; own choice."""
+
+
+def most_changed(result: Mapping[str, Any]) -> Mapping[str, Any] | None:
+    """The third-octave band that changed most, of a comparison as plain values.
+
+    A howl that is gone may be a tenth of the whole sound's power and all that anybody heard. None
+    when no band changed for sure by clearly more than the whole sound.
+    """
+    whole = abs(float((result.get("quieter_db") or {}).get("value") or 0.0))
+    sure = []
+    for band in result.get("bands") or ():
+        change = band["quieter_db"]
+        if band["band_hz"] < LEAST_HEARD_HZ or None in change.values():
+            continue
+        least = min(abs(change["low"]), abs(change["high"]))
+        if change["low"] * change["high"] > 0.0 and least > whole + CLEARLY_DB:
+            sure.append(band)
+    return max(sure, key=lambda one: abs(float(one["quieter_db"]["value"])), default=None)

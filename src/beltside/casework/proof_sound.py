@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 
 from beltside.base.errors import BeltsideError
-from beltside.casework.compare_results import Range
+from beltside.casework.compare_results import Range, most_changed
 from beltside.casework.kept_pictures import pictures_from_json
 from beltside.casework.picture_data import OrderSpectrum
 from beltside.casework.proof_clips import sound_of_pair
@@ -131,10 +131,24 @@ def sound_section(shop: Shop, job: JobSheet, sound: Compared | None) -> tuple[Se
                 len(lines) - 2,
                 Figure(name, found.value, unit, found.low, found.high, source, digits),
             )
-    alone = _of_cause(job, sound)
-    if alone is not None:
-        lines.insert(len(lines) - 2, alone)
+    for more in (_in_a_band(sound), _of_cause(job, sound)):
+        if more is not None:
+            lines.insert(len(lines) - 2, more)
     return Section("sound", "Before and after", tuple(lines)), gaps
+
+
+def _in_a_band(sound: Compared) -> Figure | None:
+    """The band that changed most."""
+    band = most_changed(sound.result)
+    if band is None:
+        return None
+    change = band["quieter_db"]
+    quieter = change["value"] > 0.0
+    low, high = sorted((abs(change["low"]), abs(change["high"])))
+    return Figure(
+        f"Third of an octave at {band['band_hz']:g} Hz", abs(change["value"]), "dB", low, high,
+        f"{'quieter' if quieter else 'louder'}; the band that changed most", 1,
+    )  # fmt: skip
 
 
 def _of_cause(job: JobSheet, sound: Compared) -> Figure | None:

@@ -164,7 +164,7 @@ def _sentence(
             elsewhere = "what the probe heard on the housings speaks of the pulleys, not of this"
             return "probe takes", unprobed if part_kind(suspect.part) in PULLEY_PARTS else elsewhere
         if speaks_for and values.get("beat_top", 0.0) and values.get("beat_lead", 0.0) > CLEAR_LEAD:
-            return probe, "with the probe on it the noise's rhythm is louder than anywhere else"
+            return probe, "with the probe on it the noise's rhythm is louder than on the other housings"
         if values.get("alone", 0.0):
             return probe, "how it sounds with the probe on it; no other housing was probed"
         louder = values.get("probe_mid", 0.0) + values.get("probe_high", 0.0)

@@ -11,6 +11,7 @@ from beltside.cli.show import BELT_OFF, RUNNING_ENGINE
 from beltside.cli.text import add_row, bullets, columns, heading, picture_names, say
 from beltside.proof.compare_words import (
     answer,
+    band_sentence,
     change_words,
     hertz_words,
     loudness_sentence,
@@ -35,6 +36,8 @@ def show_compare(
         if not result.comparable:
             bullets(out, "Why not", result.why_not)
         else:
+            if words := band_sentence(result):
+                say(out, words)
             say(out, loudness_sentence(result))
             say(out, sharpness_sentence(result))
             say(out, f"A-weighted: {change_words(result.quieter_dba)}.")

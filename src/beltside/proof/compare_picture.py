@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.base.errors import BeltsideError
-from beltside.proof.compare_words import answer, hertz_words, loudness_sentence
+from beltside.proof.compare_words import answer, band_sentence, hertz_words, loudness_sentence
 from beltside.proof.definition import to_png
 from beltside.proof.drawing import Drawing
 from beltside.proof.labels import spread
@@ -51,7 +51,7 @@ def bands_picture(result: CompareResult) -> Drawing:
         "Third-octave bands, before and after",
         [
             answer(result),
-            *filter(None, [loudness_sentence(result)]),
+            *filter(None, [band_sentence(result), loudness_sentence(result)]),
             "Grey bar: before. Line with dot: after, at the same gain and crank speed (dB).",
         ],
     )

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import Any
 
+from beltside.casework.compare_results import CompareResult, Range, most_changed
 from beltside.proof.wording import full_stop
-
-if TYPE_CHECKING:
-    from beltside.casework.compare_results import CompareResult, Range
 
 NO_CHANGE_DB = 0.05
 
@@ -63,6 +62,23 @@ def loudness_sentence(result: CompareResult) -> str:
         f"To the ear it is {_percent(ratio.value)} as loud as before "
         f"({_percent(ratio.low)} to {_percent(ratio.high)}; loudness by ISO 532-1)."
     )
+
+
+def band_sentence(result: CompareResult) -> str:
+    """Where it changed most, when that is clearly more than the whole."""
+    band = most_changed(result.to_json())
+    return "" if band is None else band_words(band)
+
+
+def band_words(band: Mapping[str, Any]) -> str:
+    """The change of a third-octave band, of a comparison as plain values.
+
+    >>> change = {"value": 7.4, "low": 5.9, "high": 8.8}
+    >>> band_words({"band_hz": 2500.0, "quieter_db": change})
+    'In the band round 2.5 kHz it is 7.4 dB quieter (5.9 to 8.8).'
+    """
+    change = change_words(Range(**band["quieter_db"]))
+    return f"In the band round {hertz_words(band['band_hz'])} it is {change}."
 
 
 def sharpness_sentence(result: CompareResult) -> str:

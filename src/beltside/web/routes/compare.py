@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from beltside.base.errors import BeltsideError, InputError
+from beltside.casework.compare_results import most_changed
 from beltside.casework.proof_clips import clips_from, sound_of_pair
 from beltside.casework.shop import Entry, JobSheet
 from beltside.casework.shop_listen import take_of
@@ -29,14 +30,15 @@ THIRD: Final = 2.0 ** (1.0 / 3.0)
 class ComparisonShown:
     """A comparison as kept: the two takes in words, its sentence, its figures.
 
-    `band_hz` is where the change is heard best: lower and upper edge [Hz]; None when nothing
-    changed.
+    `most` says in which band it changed most, empty when in none more than elsewhere. `band_hz` is
+    where the change is heard best: lower and upper edge [Hz]; None when nothing changed.
     """
 
     entry: str
     before: str
     after: str
     says: str
+    most: str
     result: Mapping[str, Any]
     band_hz: tuple[float, float] | None
 
@@ -125,12 +127,16 @@ def _page(
 
 
 def _shown(entry: Entry, words: Mapping[str, str]) -> ComparisonShown:
+    from beltside.proof.compare_words import band_words
+
     body = entry.body
+    most = most_changed(body["result"])
     return ComparisonShown(
         entry.id,
         words[body["before"]],
         words[body["after"]],
         body["says"],
+        "" if most is None else band_words(most),
         body["result"],
         heard_best_hz(body["result"]),
     )
