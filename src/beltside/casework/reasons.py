@@ -163,13 +163,14 @@ def _sentence(
             unprobed = "the probe was not held on it"
             elsewhere = "what the probe heard on the housings speaks of the pulleys, not of this"
             return "probe takes", unprobed if part_kind(suspect.part) in PULLEY_PARTS else elsewhere
-        if speaks_for and values.get("beat_top", 0.0) and values.get("beat_lead", 0.0) > CLEAR_LEAD:
-            return probe, "with the probe on it the noise's rhythm is louder than on the other housings"
-        if values.get("alone", 0.0):
-            return probe, "how it sounds with the probe on it; no other housing was probed"
         louder = values.get("probe_mid", 0.0) + values.get("probe_high", 0.0)
+        rhythm = values.get("beat_top", 0.0) and values.get("beat_lead", 0.0) > CLEAR_LEAD
         return probe, (
-            "with the probe on it the noise is louder than on the other housings"
+            "how it sounds with the probe on it; no other housing was probed"
+            if values.get("alone", 0.0)
+            else "with the probe on it the noise's rhythm is louder than on the other housings"
+            if rhythm and speaks_for
+            else "with the probe on it the noise is louder than on the other housings"
             if louder > 0.2
             else "with the probe on it the noise is weaker than on the other housings"
             if louder < -0.2
