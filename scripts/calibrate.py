@@ -220,8 +220,8 @@ class Judged:
     ----------
     source, cases, faults
         The simulator, how many of its cases seen whole, how many of these have a fault.
-    first, three
-        Share of the faults named first, and among the first three.
+    first, three, part
+        Share of the faults named first, among the first three, and whose part is named first.
     log_loss, calibration_error
         Mean -ln of the truth's odds, and expected calibration error, each shape (sharpnesses,).
     """
@@ -231,6 +231,7 @@ class Judged:
     faults: int
     first: float
     three: float
+    part: float
     log_loss: Float64
     calibration_error: Float64
 
@@ -244,7 +245,7 @@ def judged(cases: list[dict[str, Any]], kinds: list[str], weights: Float64, sour
         for case in cases
         if case["source"] == source and case["whole"] and case["truth"] in case["suspects"]
     ]
-    places, losses, said, right = [], [], [], []
+    places, parts, losses, said, right = [], [], [], [], []
     for case in whole:
         own = [case["parts"].get(s.partition(".")[0], zero) for s in case["suspects"]]
         terms = np.array(
@@ -262,6 +263,8 @@ def judged(cases: list[dict[str, Any]], kinds: list[str], weights: Float64, sour
         right.append(odds.argmax(axis=1) == truth)
         if case["truth"] not in ("none", "other"):
             places.append(int((odds[-1] > odds[-1, truth]).sum()))
+            named = case["suspects"][int(odds[-1].argmax())]
+            parts.append(named.partition(".")[0] == case["truth"].partition(".")[0])
     place = np.array(places)
     calibration = [
         expected_calibration_error(reliability(list(one), list(hit)))
@@ -273,6 +276,7 @@ def judged(cases: list[dict[str, Any]], kinds: list[str], weights: Float64, sour
         place.size,
         float((place == 0).mean()),
         float((place < 3).mean()),
+        float(np.mean(parts)),
         np.mean(losses, axis=0),
         np.array(calibration),
     )
@@ -358,11 +362,11 @@ def main() -> None:
     counts = {source: sum(one == source for one, _ in seen) for source in LOG_PRIORS}
     others = left_out(cases)
     best = int(np.argmin(np.mean([one.log_loss for one in others], axis=0)))
-    print("left out    cases  faults  first  three  log loss  calibration error")
+    print("left out    cases  faults  first  three  its part  log loss  calibration error")
     for one in others:
         print(
             f"{one.source:10s}  {one.cases:5d}  {one.faults:6d}  {one.first:5.1%}  {one.three:5.1%}"
-            f"  {one.log_loss[best]:8.3f}  {one.calibration_error[best]:.3f}"
+            f"  {one.part:8.1%}  {one.log_loss[best]:8.3f}  {one.calibration_error[best]:.3f}"
         )
     print(f"sharpness {SHARPNESSES[best]:g}, the least log loss over them")
     kinds, weights = fit(cases)
