@@ -48,7 +48,7 @@ def test_recorded_listened_to_and_narrowed_down(phone: Opens, engine: EngineRunn
     odds = page.get_by_role("region", name="Odds")
     page.get_by_role("region").first.get_by_role("button", name="rough").first.click()
     expect(odds.locator("details.odds").first).to_contain_text("coolant pump bearing")
-    found = odds.get_by_text("Spin by hand on the coolant-pump")
+    found = odds.get_by_text("Spin by hand on the coolant pump")
     expect(found.last).to_be_visible()
     taken_back = page.get_by_role("button", name="Take it back")
     taken_back.click()

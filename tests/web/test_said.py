@@ -185,7 +185,7 @@ def test_a_join_of_pieces_fits_only_where_each_piece_is_known() -> None:
 
 
 def test_a_sentence_is_parted_where_its_pieces_are_known() -> None:
-    assert said("Probe on the housing on the coolant-pump", "de") == (
+    assert said("Probe on the housing on the coolant pump", "de") == (
         "Sonde am Gehäuse, Wasserpumpe"
     )
     assert said_or_none("Twas brillig on the coolant-pump", "de") is None

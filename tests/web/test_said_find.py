@@ -70,7 +70,7 @@ def catalogue_texts() -> Iterator[str]:
         yield from (check.name, check.how, check.hazard, *check.cautions)
         for outcome in check.outcomes:
             yield from (outcome.word, outcome.says, f"{outcome.word}: {outcome.says}")
-            yield f"{check.name} on the coolant-pump: {outcome.says}"
+            yield f"{check.name} on the coolant pump: {outcome.says}"
     suspects = suspects_for(catalogue(), [*PULLEY_PARTS, "idler-2", "tensioner-2"])
     yield from (suspect.name for suspect in (*suspects, *catalogue().pairs))
     yield from (one.says for one in (*catalogue().accesses, *catalogue().conditions))

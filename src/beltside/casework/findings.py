@@ -21,13 +21,20 @@ _MOST_CONTRADICTIONS: Final = 5
 
 
 def finding_name(done: CheckDone) -> str:
-    """Which check, on what: "Spin by hand on the coolant-pump"."""
+    """Which check, on what: "Spin by hand on the coolant pump"."""
     return check_on(done.check.name, done.part)
 
 
 def check_on(check: str, part: str | None) -> str:
-    """A check's name with the part it is done on, when it is done on one."""
-    return f"{check} on the {part}" if part else check
+    """A check's name with the part it is done on, when it is done on one.
+
+    >>> check_on("Spin by hand", "ac-compressor"), check_on("Throttle blip", None)
+    ('Spin by hand on the A/C compressor', 'Throttle blip')
+    """
+    if not part:
+        return check
+    words = part.replace("-", " ").replace("ac compressor", "A/C compressor")
+    return f"{check} on the {words}"
 
 
 def finding_says(done: CheckDone) -> str:
