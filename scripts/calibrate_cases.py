@@ -18,7 +18,7 @@ from beltside.base.words import part_kind
 from beltside.casework import measures as measuring
 from beltside.casework.shipped import catalogue
 from beltside.casework.take_measures import take_measures
-from beltside.casework.takes import ArraySource, Conditions, hear_all
+from beltside.casework.takes import ArraySource, Conditions, HeardTake, hear_all
 from beltside.rig import draw_case, draws
 from beltside.suspects.catalogue import suspects_for
 
@@ -54,17 +54,7 @@ whole rounds two, the first without any probe."""
 def measured_case(case: Any, source: str, seed: int) -> list[dict[str, Any]]:
     """One simulated case as suspects, measures and truth: whole, and again with some of its takes
     left out, so that the weights know cases with few takes too."""
-    sources = [ArraySource(take.samples, take.sample_rate_hz) for take in case.takes]
-    conditions = [
-        Conditions(
-            take.name,
-            take.belt,
-            None if take.place == "front of engine" else take.place,
-            take.load,
-        )
-        for take in case.takes
-    ]
-    heard = hear_all(sources, conditions, case.sheet)
+    heard = heard_case(case)
     each = [take_measures(one.hearing, case.sheet) for one in heard]
     parts = [pulley.part for pulley in case.sheet.pulleys]
     suspects = [one.id for one in suspects_for(catalogue(), parts)]
@@ -99,17 +89,34 @@ def measured_case(case: Any, source: str, seed: int) -> list[dict[str, Any]]:
     return rows
 
 
+def heard_case(case: Any) -> list[HeardTake]:
+    """Listen to one simulated case, the way a technician's takes are listened to."""
+    sources = [ArraySource(take.samples, take.sample_rate_hz) for take in case.takes]
+    conditions = [
+        Conditions(
+            take.name,
+            take.belt,
+            None if take.place == "front of engine" else take.place,
+            tuple(take.load),
+        )
+        for take in case.takes
+    ]
+    return hear_all(sources, conditions, case.sheet)
+
+
 def draw(job: tuple[str, int]) -> list[dict[str, Any]]:
-    """Draw and measure one case, every kind of fault about as often as the next."""
+    """Draw and measure one case."""
     source, seed = job
+    return measured_case(simulated(source, seed), source, seed)
+
+
+def simulated(source: str, seed: int) -> Any:
+    """Draw one case, every kind of fault about as often as the next."""
     every = is_round(seed)
     rng, length_s = np.random.default_rng(seed), ROUND_S if every else USUAL_S
-    case: Any
     if source == "rig":
-        case = draw_case(rng, duration_s=length_s, shares=SHARES, every_take=every)
-    else:
-        case = DRAWS[source](rng, duration_s=length_s, every_take=every)
-    return measured_case(case, source, seed)
+        return draw_case(rng, duration_s=length_s, shares=SHARES, every_take=every)
+    return DRAWS[source](rng, duration_s=length_s, every_take=every)
 
 
 DRAWS: dict[str, Callable[..., Any]] = {

@@ -28,19 +28,9 @@ import numpy.typing as npt
 from scipy.optimize import minimize
 
 from beltside.base.errors import BeltsideError
-from beltside.casework.takes import ArraySource, Conditions, hear_all
 from beltside.casework.where import probe_takes
-from beltside.rig.draws import draw_case
 from beltside.sound.housing_odds import OWN_WEIGHT, WEIGHTS, Signs, sign_table
-from calibrate_cases import (
-    DRAWS,
-    ROUND_S,
-    SEEDS_APART,
-    SEEDS_LATER,
-    SHARES,
-    USUAL_S,
-    is_round,
-)
+from calibrate_cases import DRAWS, SEEDS_APART, SEEDS_LATER, heard_case, simulated
 
 Float64 = npt.NDArray[np.float64]
 FRONT = "front of engine"
@@ -92,16 +82,7 @@ def probed_case(case: Any, source: str, seed: int) -> Probed | None:
     part = guilty_part(case.truth, case.sheet, places)
     if part is None:
         return None
-    heard = hear_all(
-        [ArraySource(take.samples, take.sample_rate_hz) for take in case.takes],
-        [
-            Conditions(
-                take.name, take.belt, None if take.place == FRONT else take.place, tuple(take.load)
-            )
-            for take in case.takes
-        ],
-        case.sheet,
-    )
+    heard = heard_case(case)
     try:
         read = probe_takes(heard, case.sheet, part, None, [])
     except BeltsideError:
@@ -113,14 +94,7 @@ def probed_case(case: Any, source: str, seed: int) -> Probed | None:
 def drawn(job: tuple[str, int]) -> Probed | None:
     """Draw and read one case."""
     source, seed = job
-    every = is_round(seed)
-    rng, length_s = np.random.default_rng(seed), ROUND_S if every else USUAL_S
-    case: Any
-    if source == "rig":
-        case = draw_case(rng, duration_s=length_s, shares=SHARES, every_take=every)
-    else:
-        case = DRAWS[source](rng, duration_s=length_s, every_take=every)
-    return probed_case(case, source, seed)
+    return probed_case(simulated(source, seed), source, seed)
 
 
 def fitted(cases: Sequence[Probed]) -> Float64:
