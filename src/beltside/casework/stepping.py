@@ -101,7 +101,7 @@ def next_step(own: Tables, board: Board, probability: Float64, advice: Advice) -
             currency,
         )
     do = {RELEASE: "release", HAND_OVER: "hand over"}.get(repair.id, "replace")
-    ended = f"{share:.0%} that this ends the noise"
+    ended = ends_the_noise(share)
     return NextStep(
         do,
         repair.id,
@@ -113,3 +113,14 @@ def next_step(own: Tables, board: Board, probability: Float64, advice: Advice) -
         advice.money_without_check,
         currency,
     )
+
+
+def ends_the_noise(probability: float) -> str:
+    """How likely a repair ends it; rounding must not make a certainty of that.
+
+    >>> ends_the_noise(0.954), ends_the_noise(0.996)
+    ('95% that this ends the noise', 'over 99% that this ends the noise')
+    """
+    if probability > 0.99:
+        return "over 99% that this ends the noise"
+    return f"{probability:.0%} that this ends the noise"
