@@ -119,8 +119,8 @@ def ends_the_noise(probability: float) -> str:
     """How likely a repair ends it; rounding must not make a certainty of that.
 
     >>> ends_the_noise(0.954), ends_the_noise(0.996)
-    ('95% that this ends the noise', 'over 99% that this ends the noise')
+    ('95% that this ends the noise', 'Over 99% that this ends the noise')
     """
     if probability > 0.99:
-        return "over 99% that this ends the noise"
+        return "Over 99% that this ends the noise"
     return f"{probability:.0%} that this ends the noise"
