@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from beltside.base.errors import BeltsideError
 from beltside.base.words import count_of
+from beltside.casework.findings import check_on
 from beltside.casework.shop import Shop, sheet_of
 from beltside.casework.shop_case import sheet_on_job, shop_tables
 from beltside.casework.shop_find import JobFind, find_now
@@ -283,7 +284,7 @@ def _before_plan(shop: Shop, job: JobSheet, found: JobFind) -> Next | None:
         name = shop_tables(shop).catalogue.check(best.check).name
         return Next(
             "check",
-            f"{name} on the {best.part.replace('-', ' ')}" if best.part else name,
+            check_on(name, best.part),
             best.minutes,
             check=best.check,
             part=best.part,

@@ -340,6 +340,7 @@ def check(
     as_json: Json = False,
 ) -> None:
     """Show the card of a check."""
+    from beltside.casework.findings import check_on
     from beltside.casework.shop_find import check_card, next_check
 
     with the_shop() as shop:
@@ -351,7 +352,7 @@ def check(
         as_json,
         card.to_json(),
         [
-            f"{card.name}{f' on the {card.part}' if card.part else ''}, {card.minutes:.0f} min",
+            f"{check_on(card.name, card.part)}, {card.minutes:.0f} min",
             card.how + ".",
             *(f"First: {one}" for one in card.first),
             *([f"Why: {card.why}"] if card.why else []),
