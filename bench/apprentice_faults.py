@@ -130,8 +130,10 @@ class Squeal:
         wave = looked_up(self.table, turning.sweep(pitch * (1.0 + self.glide * walk)))
         wave = wave * looked_up(self.swell, self.ratio * turning.phase + rng.random())
         if self.bouts_s is not None:
-            loud = _slow(rng, turning, 0.5 * self.bouts_s) + rng.uniform(-0.2, 0.8)
-            wave *= turning.spread(np.clip(4.0 * loud, 0.0, 1.0)).astype(np.float32)
+            mood = _slow(rng, turning, 0.5 * self.bouts_s)
+            # At least a fifth of every take, or its level would hang on an instant.
+            loud = np.clip(4.0 * (mood - np.quantile(mood, rng.uniform(0.1, 0.8))), 0.0, 1.0)
+            wave *= turning.spread(loud).astype(np.float32)
         return Sound(time=wave.astype(np.float32))
 
 

@@ -77,6 +77,17 @@ def test_defects_of_the_er16k_come_at_their_published_rates():
     assert rates["cage"] == pytest.approx(0.3969, abs=0.0005)
 
 
+@pytest.mark.parametrize("outer_turns", [False, True])
+def test_inner_and_outer_rates_add_up_to_the_balls(outer_turns):
+    # Algebra of the four rates: inner + outer = balls. With the outer ring turning the cage keeps
+    # up with it but for what it would do behind a turning shaft.
+    bearing = Bearing(8, 6.747, 28.5, contact_deg=15.0)
+    rates = apprentice_bearings.defect_rates(bearing, outer_turns)
+    assert rates["inner"] + rates["outer"] == pytest.approx(8.0)
+    cage = 1.0 - rates["cage"] if outer_turns else rates["cage"]
+    assert rates["outer"] == pytest.approx(8.0 * cage)
+
+
 def test_a_worn_outer_race_is_heard_at_its_rate():
     # 6203 on a shaft at 2.4 times 780 rpm: 3.0530 x 31.2 Hz = 95.25 Hz. One line of the envelope.
     turning, modes = a_turning(), apprentice_signals.Modes(*np.array([[3000.0], [0.001], [1.0]]))
