@@ -10,6 +10,7 @@ from beltside.sound.crank_choice import (
     judge,
     line_evidence,
     mains_share,
+    mains_wander,
     scale_error,
 )
 from beltside.sound.crank_feed import LOW_RATE_HZ, CrankSound
@@ -93,6 +94,18 @@ def test_mains_hum_is_known_by_its_multiples() -> None:
     assert mains_share(tone_sound([96.0, 145.0, 289.0]), 50.0) < 0.05
     half = mains_share(tone_sound([100.0, 273.0]), 50.0)
     assert half == pytest.approx(0.5, abs=0.05)
+
+
+@pytest.mark.parametrize(("swing", "low", "high"), [(5e-5, 0.0, 1e-4), (3e-3, 5e-4, 3e-3)])
+def test_an_engine_wanders_further_than_the_mains(swing: float, low: float, high: float) -> None:
+    # Tones of a pitch that swings by a known share in a sine of nine seconds.
+    time_s = np.arange(18 * LOW_RATE_HZ) / LOW_RATE_HZ
+    pitch = 50.0 * (1.0 + swing * np.sin(2 * np.pi * time_s / 9.0))
+    turns = np.cumsum(pitch) / LOW_RATE_HZ
+    sound = sum(np.sin(2 * np.pi * k * turns) for k in (1, 2, 3, 6))
+    sound = sound + 0.1 * np.random.default_rng(4).normal(size=time_s.size)
+    made = CrankSound(sound.astype(np.float32), np.zeros(0, dtype=np.float32), 18.0)
+    assert low <= mains_wander(made, 50.0) <= high
 
 
 def test_silence_shows_no_lines() -> None:

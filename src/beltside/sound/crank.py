@@ -21,6 +21,7 @@ from beltside.sound.crank_choice import (
     candidates,
     line_evidence,
     mains_share,
+    mains_wander,
     scale_error,
 )
 from beltside.sound.crank_classes import class_heights
@@ -80,7 +81,11 @@ FASTEST_CHANGE: Final = 3200.0
 """Changes above this are no engine's [1/min per s]: the stated range ends at 2000."""
 
 MAINS_SHARE: Final = 0.9
-"""Share of all tones on multiples of 50 or 60 Hz from which a take counts as mains hum."""
+"""Share of all tones on multiples of 50 or 60 Hz from which a take may be mains hum."""
+
+MAINS_WANDER: Final = 1.5e-4
+"""Such tones wander less than this share of their pitch when they are hum; own choice, between
+the mains (under 1e-4 within ten seconds) and engines (2.5e-4 and more)."""
 
 CYLINDERS: Final = (1, 2, 3, 4, 5, 6, 8, 10, 12, 16)
 
@@ -470,10 +475,10 @@ def _leaps(track: CrankTrack) -> str | None:
 
 
 def _mains_hz(sound: CrankSound) -> int:
-    """50 or 60 when nearly all clear tones lie on its multiples, else 0."""
+    """50 or 60 when nearly all clear tones lie on its multiples and keep their pitch, else 0."""
     for mains_hz in (50, 60):
         if mains_share(sound, mains_hz) > MAINS_SHARE:
-            return mains_hz
+            return mains_hz if mains_wander(sound, mains_hz) < MAINS_WANDER else 0
     return 0
 
 

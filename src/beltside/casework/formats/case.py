@@ -453,10 +453,11 @@ def _missing(
     file: Path, where: tuple[str | int, ...], name: str, path: Path, wanted: str
 ) -> Problem:
     close = nearest_file(path) if name else ""
+    folder = f"the folder of {file.name}" if file.parent == Path() else str(file.parent)
     return Problem(
         file.name,
         where,
         f'"{name[:60]}" is ' + ("a folder" if close == path.name else "not there"),
-        f"{wanted}, its path counted from {file.parent or '.'}",
+        f"{wanted}, its path counted from {folder}",
         f'"{close}"' if close and close != path.name else "",
     )
