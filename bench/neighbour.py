@@ -123,9 +123,11 @@ class _Scene:
         self.factor: dict[int, float] = {}
 
     def _level(self, force: Array, path: Array) -> float:
-        """A-weighted rms of a force heard by a path, from a piece in the middle of the take."""
+        """A-weighted rms of a force heard by a path, from the loudest piece of the take."""
         piece = COARSE * PIECE
-        start = max(0, (len(force) - piece) // 2)
+        blocks = force[: len(force) // COARSE * COARSE].reshape(-1, COARSE)
+        energy = np.convolve(np.mean(blocks**2, axis=1), np.ones(PIECE), "valid")
+        start = int(np.argmax(energy)) * COARSE
         power = np.abs(fft.rfft(force[start : start + piece], piece)) ** 2
         coarse = power[: piece // 2].reshape(-1, PIECE).sum(axis=1)
         weight = np.abs(path[:-1]) ** 2 * a_weight(self.bay.freqs[:-1])

@@ -51,10 +51,8 @@ def slip_sources(maker: Maker) -> list[Source]:
 def misalignment_sources(maker: Maker) -> list[Source]:
     """Chirp: short notes once a turn of a pulley or of the belt, uneven."""
     rng, car = maker.rng, maker.car
-    part = str(rng.choice([p for p in car.parts if p != "crank"]))
-    order = car.belt_order if chance(rng, 0.5) else car.ratio(part)
-    while order > 2.0:
-        order /= 2.0
+    slow = [car.ratio(part) for part in car.parts if car.ratio(part) < 2.1]
+    order = car.belt_order if chance(rng, 0.5) else float(rng.choice(slow))
     hertz = log_uniform(rng, 1_600, 6_000)
     voice = shaft_table(rng, {1: 1.0, 2: rng.uniform(0, 0.6), 3: rng.uniform(0, 0.3)})
     breath = maker.bed(hertz, rng.uniform(1.5, 6.0))

@@ -11,6 +11,8 @@ from neighbour_car import Car
 from neighbour_tools import Array, chance, coloured, harmonic_table, log_uniform, slow_random
 
 GRID_S = 0.001
+# A noise that comes and goes is there for this share of a take.
+LEAST_ON = 0.25
 FRONT = "front of engine"
 
 
@@ -159,14 +161,19 @@ def slower_less(power: float) -> Callable[[Plan], float]:
 
 
 def gate(motion: Motion, on_s: float, off_s: float, edge_s: float = 0.03) -> Array:
-    """Comes and goes by chance: 1 for about `on_s`, 0 for about `off_s`, on every sample."""
-    lengths = motion.rng.exponential(1.0, 2 * int(motion.grid_s[-1] / (on_s + off_s) * 3 + 8))
-    lengths[0::2] = np.maximum(lengths[0::2] * on_s, 3 * edge_s)
-    lengths[1::2] *= off_s
-    ends = np.cumsum(lengths) - lengths[0] * motion.rng.random()
-    state = (np.searchsorted(ends, motion.grid_s) + 1) % 2
-    wide = max(int(edge_s / GRID_S), 1)
-    smooth = np.convolve(state, np.hanning(wide + 2)[1:-1] / np.hanning(wide + 2).sum(), "same")
+    """Comes and goes by chance: 1 for about `on_s`, 0 for about `off_s`, on every sample.
+
+    It is there for a quarter of the take at least.
+    """
+    state: Array = np.zeros(len(motion.grid_s))
+    while np.mean(state) < LEAST_ON:
+        lengths = motion.rng.exponential(1.0, 2 * int(motion.grid_s[-1] / (on_s + off_s) * 3 + 8))
+        lengths[0::2] = np.maximum(lengths[0::2] * on_s, 3 * edge_s)
+        lengths[1::2] *= off_s
+        ends = np.cumsum(lengths) - lengths[0] * motion.rng.random()
+        state = (np.searchsorted(ends, motion.grid_s) + 1.0) % 2.0
+    window = np.hanning(max(int(edge_s / GRID_S), 1) + 2)
+    smooth = np.convolve(state, window / window.sum(), "same")
     return motion.on_samples(smooth).astype(np.float32)
 
 

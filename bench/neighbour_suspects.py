@@ -138,7 +138,9 @@ def draw_plans(rng: np.random.Generator, car: Car, suspect: str) -> list[Plan]:
             held = [place for place in held if place != guilty][:3]
             if chance(rng, 0.65) or not held:
                 held.insert(int(rng.integers(len(held) + 1)), guilty)
-        plans += [Plan(f"probe on {place}", place=str(place)) for place in held]
+        # Whoever has switched a load on for the noise may leave it on while he probes.
+        left_on = plans[-1].load if chance(rng, 0.6 if asked in plans[-1].load else 0.25) else ()
+        plans += [Plan(f"probe on {place}", place=str(place), load=left_on) for place in held]
     return [_numbered(plan, i) for i, plan in enumerate(plans)]
 
 

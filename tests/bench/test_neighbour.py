@@ -349,6 +349,15 @@ def test_a_fault_is_in_a_take_from_the_front() -> None:
     assert plans[0].name == "front"
 
 
+@pytest.mark.parametrize("off_s", [0.05, 4.0])
+def test_what_comes_and_goes_is_there_for_a_quarter_of_a_take(off_s: float) -> None:
+    maker = a_maker()
+    for seed in range(10):
+        there = neighbour_motion.gate(steady(maker.car, 800.0, seed), 0.4, off_s)
+        assert np.mean(there) > 0.24
+        assert 0.0 <= there.min() <= there.max() <= 1.001
+
+
 def test_the_sheet_is_off_by_three_percent_at_most_and_has_gaps() -> None:
     rng, gaps = np.random.default_rng(8), []
     for _ in range(60):
