@@ -155,6 +155,45 @@ def test_one_load_needs_no_list(folder):
     assert case.takes[0].load == ("lights",)
 
 
+@pytest.mark.parametrize(
+    ("load", "words"),
+    [
+        # Trade words for the three loads, from memory.
+        ("headlights", "lights"),
+        ("Headlamps on", "lights"),
+        ("lamps", "lights"),
+        ("Rear_Window-Heater", "lights"),
+        ("heated rear window", "lights"),
+        ("the blower", "lights"),
+        ("electrics", "lights"),
+        ("A/C", "ac"),
+        ("air con", "ac"),
+        ("Air Conditioning", "ac"),
+        ("aircon", "ac"),
+        ("climate", "ac"),
+        ("power steering", "steering"),
+        ("steering at the stop", "steering"),
+        ("Full Lock", "steering"),
+        ("steering_lock", "steering"),
+        ("lights, blower and a/c", "lights ac"),
+        ("none", ""),
+        ("", ""),
+    ],
+)
+def test_loads_by_their_other_names(folder, load, words):
+    case = load_case(case_in(folder, CASE.replace("lights", load)))
+    assert case.takes[0].load == tuple(words.split())
+    assert not [note for note in case.notes if "load" in note]
+
+
+def test_a_load_of_no_meaning_here_stays_as_typed_and_is_told(folder):
+    case = load_case(case_in(folder, CASE.replace('["lights"]', '["Radio", "blower", "Lamp"]')))
+    assert case.takes[0].load == ("Radio", "lights")
+    (note,) = (note for note in case.notes if "load" in note)
+    assert 'take 1 (belt-on.m4a): load "Radio" counts for no part' in note
+    assert "lights (also other electrics), ac, steering" in note
+
+
 def test_missing_files_are_named_all_at_once_with_the_nearest(folder):
     text = CASE.replace("drive.toml", "drve.toml").replace("belt-on.m4a", "belt-on.M4A")
     text += '[[take]]\nfile = "probe.m4a"\n[[take]]\nfile = "."\n'

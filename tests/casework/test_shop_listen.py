@@ -86,6 +86,15 @@ def test_listened_to_only_after_closing(shop: Shop, recording: bytes) -> None:
     assert shop.record.sounds.count(VECTOR_VERSION) == 1
 
 
+def test_loads_of_a_take_count_by_the_word_they_mean(shop: Shop, recording: bytes) -> None:
+    job = job_with(shop, recording, load=["rear window", "air conditioning", "radio"])
+    read = case_of(shop, sheet_of(shop, job))
+    assert read.takes[0].load == ("lights", "ac", "radio")
+    assert any('idle.m4a: load "radio" counts for no part' in one for one in read.missing)
+    (entry,) = sheet_of(shop, job).of_kind("take")
+    assert entry.body["load"] == ["rear window", "air conditioning", "radio"], "stays as typed"
+
+
 def test_what_an_older_method_heard_does_not_count(
     shop: Shop, recording: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:

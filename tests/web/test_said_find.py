@@ -12,6 +12,7 @@ import pytest
 import beltside
 from beltside.base.words import PULLEY_PARTS
 from beltside.casework.families import HARMONICS
+from beltside.casework.formats.load_words import as_load, unknown_loads_said
 from beltside.casework.shipped import catalogue, costs
 from beltside.casework.shop_takes import conditions_in_words
 from beltside.suspects.catalogue import suspects_for
@@ -98,6 +99,17 @@ def test_the_conditions_of_a_take_are_translated(language: str, place: str, belt
     loads = [name for name, _ in LOADS]
     assert said_or_none(conditions_in_words({**take, "load": loads}), language) is not None
     assert said_or_none(conditions_in_words({**take, "load": loads[:1]}), language) is not None
+
+
+def test_every_load_the_page_offers_counts_for_a_part() -> None:
+    assert {as_load(name) for name, _ in LOADS} == {"lights", "ac", "steering"}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_load_that_counts_for_no_part_is_told_in_every_language(language: str) -> None:
+    told = f"idle.m4a: {unknown_loads_said(['radio'])}"
+    assert said_or_none(told, language) is not None
+    assert '"radio"' in said(told, language)
 
 
 def test_a_take_in_german() -> None:

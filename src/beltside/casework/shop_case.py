@@ -16,6 +16,7 @@ from beltside.base.words import PULLEY_PARTS, part_kind
 from beltside.casework.formats.case import FRONT, Case
 from beltside.casework.formats.drive_sheet import drive_sheet_from_text
 from beltside.casework.formats.fields import as_part
+from beltside.casework.formats.load_words import as_loads, unknown_loads_said
 from beltside.casework.own import CATALOGUE_FILE, COSTS_FILE, LEARNED_FILE, Tables, tables
 from beltside.casework.phone_setup import Setup, positions
 from beltside.casework.settings import settings
@@ -252,6 +253,9 @@ def takes_on_job(
         setup, problem = take_setup(entry.body, sheet)
         if problem:
             said.append(f"The direction of {name} is not counted: {problem}")
+        _, unknown_loads = as_loads(entry.body.get("load") or ())
+        if unknown_loads:
+            said.append(f"{name}: {unknown_loads_said(unknown_loads)}")
         found.append(replace(_take(entry, name, file, sheet), setup=setup))
     return found
 
@@ -306,7 +310,7 @@ def _take(entry: Entry, name: str, file: str, sheet: DriveSheet) -> TakeOnJob:
         file,
         belt if belt in ("on", "off") else None,
         place if place in known else None,
-        tuple(body.get("load") or ()),
+        as_loads(body.get("load") or ())[0],
         body.get("crank_rpm"),
     )
 

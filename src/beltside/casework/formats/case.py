@@ -25,6 +25,7 @@ from beltside.casework.formats.fields import (
     as_part,
     as_word,
 )
+from beltside.casework.formats.load_words import as_loads, unknown_loads_said
 from beltside.casework.formats.problems import (
     FileProblemsError,
     Problem,
@@ -58,7 +59,7 @@ class TakeKeys(Keys):
         description='"front of engine", or a part\'s name when the probe or phone is held on it',
     )
     load: Annotated[list[Text], OneOrMore] = Field(
-        default_factory=list, description='what is switched on, ["lights"]'
+        default_factory=list, description='what is switched on, any of ["lights", "ac", "steering"]'
     )
     crank_rpm: Number | None = Field(
         default=None,
@@ -139,7 +140,7 @@ class Take:
     place_part
         The part the probe or phone was held on; None for the front of the engine or free text.
     load
-        What was switched on.
+        What was switched on, in our words where they are known ones (`load_words`).
     crank_rpm
         Crank speed read off a dash or scan tool [1/min], or None.
     name
@@ -345,15 +346,19 @@ def _takes(
                 )
         setup = _setup(file.name, number, take, sheet, problems)
         place_part, note = place_held(take.place, parts)
-        if note:
-            notes.append(f"{file.name}: take {number} ({take.file}): {note}")
+        load, unknown_loads = as_loads(take.load)
+        notes += [
+            f"{file.name}: take {number} ({take.file}): {said}"
+            for said in (note, unknown_loads_said(unknown_loads))
+            if said
+        ]
         takes.append(
             Take(
                 file=path,
                 belt=None if take.belt == "unknown" else take.belt,
                 place=take.place or FRONT,
                 place_part=place_part,
-                load=tuple(take.load),
+                load=load,
                 crank_rpm=take.crank_rpm,
                 name=take.file,
                 setup=setup,
