@@ -115,6 +115,42 @@ def test_a_take_too_short_is_refused_by_name(tmp_path: Path) -> None:
         find(tmp_path)
 
 
+def test_takes_that_cannot_be_used_are_left_out_by_name(demo_folder: Path, tmp_path: Path) -> None:
+    """The odds are those of the case without them; each is told with its own error."""
+    head = "drive = 'drive.toml'\n[[take]]\nfile = 'good.wav'\n"
+    (tmp_path / "drive.toml").write_bytes((demo_folder / "drive.toml").read_bytes())
+    noise = np.random.default_rng(0).normal(0.0, 0.1, (1, 48_000 * 6)).astype(np.float32)
+    write_recording(tmp_path / "good.wav", noise, 48_000)
+    write_recording(tmp_path / "short.wav", noise[:, :48_000], 48_000)
+    (tmp_path / "page.m4a").write_text("<html>not sound</html>")
+    whole = next(demo_folder.glob("*.m4a")).read_bytes()
+    (tmp_path / "cut.m4a").write_bytes(whole[:12])
+    bad = ("short.wav", "page.m4a", "cut.m4a", "gone.m4a")
+    case = tmp_path / "case.toml"
+    case.write_text(head)
+    alone = find(tmp_path)
+    case.write_text(head + "".join(f"[[take]]\nfile = '{name}'\n" for name in bad))
+    found = find(tmp_path)
+    assert found.suspects == alone.suspects
+    assert list(found.listens) == ["good.wav"]
+    told = [one for one in found.warnings if "is left out" in one]
+    assert sorted(one.partition(" is left out: ")[0] for one in told) == sorted(bad)
+    assert any("1.00 s of sound" in one for one in told)
+    assert any("gone.m4a" in one and "is not there" in one for one in told)
+
+
+def test_when_no_take_is_left_every_one_is_named(tmp_path: Path) -> None:
+    (tmp_path / "drive.toml").write_text("[engine]\ncylinders = 4\n")
+    for name in ("a.m4a", "b.m4a"):
+        (tmp_path / name).write_text("no sound")
+    takes = "[[take]]\nfile = 'a.m4a'\n[[take]]\nfile = 'b.m4a'\n"
+    (tmp_path / "case.toml").write_text("drive = 'drive.toml'\n" + takes)
+    with pytest.raises(
+        RecordingError, match=r"(?s)none of the 2.* a\.m4a is text, not .* b\.m4a is text, "
+    ):
+        find(tmp_path)
+
+
 def test_plain_noise_names_no_crank_and_stays_unsure() -> None:
     noise = np.random.default_rng(1).normal(0.0, 0.1, (1, 48_000 * 6)).astype(np.float32)
     result = find_in_memory([ArraySource(noise, 48_000)], [Conditions("noise")], SHEET)

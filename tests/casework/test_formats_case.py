@@ -211,6 +211,21 @@ def test_missing_files_are_named_all_at_once_with_the_nearest(folder):
     assert "folder" in by_where["take", 3, "file"].given
 
 
+def test_one_missing_recording_of_two_is_left_out_with_a_note(folder):
+    case = load_case(case_in(folder, CASE + '[[take]]\nfile = "belt-onn.m4a"\n'))
+    assert [take.name for take in case.takes] == ["belt-on.m4a"]
+    (note,) = (note for note in case.notes if "left out" in note)
+    assert note.startswith("belt-onn.m4a is left out: case.toml: take 2:")
+    assert note.endswith('is not there; try "belt-on.m4a"')
+
+
+def test_beside_another_problem_a_missing_recording_is_told_with_it(folder):
+    text = CASE.replace("760", "7") + '[[take]]\nfile = "none.m4a"\n'
+    message = said(case_in(folder, text))
+    assert "crank_rpm" in message
+    assert '"none.m4a" is not there' in message
+
+
 @pytest.mark.parametrize("name", ["a\\u0000b", "x" * 5000, "loop.m4a", "../" * 400 + "none"])
 def test_a_name_no_file_can_have_is_not_there(folder, name):
     (folder / "loop.m4a").symlink_to(folder / "loop.m4a")

@@ -95,6 +95,18 @@ def test_loads_of_a_take_count_by_the_word_they_mean(shop: Shop, recording: byte
     assert entry.body["load"] == ["rear window", "air conditioning", "radio"], "stays as typed"
 
 
+def test_a_take_of_a_job_that_cannot_be_used_is_left_out(shop: Shop, recording: bytes) -> None:
+    job = job_with(shop, recording)
+    alone = find_on_job(shop, job)
+    cut = recording[: len(recording) // 3]
+    assert add_take(shop, job, [cut], {"name": "cut.m4a"}).problems == {}
+    found = find_on_job(shop, job)
+    assert list(found.listens) == ["idle.m4a"]
+    assert found.suspects == alone.suspects
+    (told,) = (one for one in found.warnings if "left out" in one)
+    assert told.startswith("cut.m4a is left out: this file ")
+
+
 def test_what_an_older_method_heard_does_not_count(
     shop: Shop, recording: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -150,11 +162,11 @@ def test_a_stereo_take_is_passed_on_as_it_was_made(
 ) -> None:
     seen: list[Any] = []
 
-    def hear_files(*given: Any, **named: Any) -> Any:
+    def hear_usable(*given: Any, **named: Any) -> Any:
         seen.append(named["setups"])
-        return shop_find.SoundSaid()
+        return shop_find.SoundSaid(), {}
 
-    monkeypatch.setattr(shop_find, "hear_files", hear_files)
+    monkeypatch.setattr(shop_find, "hear_usable", hear_usable)
     stereo = {"mic_spacing_mm": 140, "stand_off_mm": 400, "phone_at": ["alternator", "-20"]}
     job = job_with(shop, recording, **stereo)
     find_on_job(shop, job)

@@ -107,7 +107,7 @@ def test_every_load_the_page_offers_counts_for_a_part() -> None:
 
 @pytest.mark.parametrize("language", OTHERS)
 def test_a_load_that_counts_for_no_part_is_told_in_every_language(language: str) -> None:
-    told = f"idle.m4a: {unknown_loads_said(['radio'])}"
+    (told,) = unknown_loads_said("idle.m4a", ["radio"])
     assert said_or_none(told, language) is not None
     assert '"radio"' in said(told, language)
 

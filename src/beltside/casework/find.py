@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from beltside.base.errors import InputError, nearest
+from beltside.base.errors import BeltsideError, InputError, RecordingError, nearest
 from beltside.base.provenance import Provenance
 from beltside.base.words import count_of
 from beltside.casework.drive_orders import doubted_diameters, with_path
@@ -33,7 +33,14 @@ from beltside.casework.shipped import sound_model
 from beltside.casework.sound_said import SoundSaid, sound_said
 from beltside.casework.stepping import next_checks, next_step
 from beltside.casework.take_measures import take_measures
-from beltside.casework.takes import WORKERS, Conditions, HeardTake, Source, hear_all
+from beltside.casework.takes import (
+    WORKERS,
+    Conditions,
+    HeardTake,
+    Source,
+    crank_sound,
+    hear_all,
+)
 from beltside.drive.sheet import DriveSheet
 from beltside.media import Recording, open_recording
 from beltside.suspects.board import Board, board_for
@@ -122,7 +129,8 @@ def find(
     Raises
     ------
     InputError, RecordingError, LimitError
-        For a case, a sheet or a take that can't be used; each says why and what would work.
+        For a case or a sheet that can't be used, or when no take can; each says why and what
+        would work. One take of several that can't be used is left out with a warning.
     """
     read = load_case(case)
     own = tables(read.costs)
@@ -138,7 +146,7 @@ def find(
 
 
 def hear_case(read: Case, own: Tables, progress: Progress | None = None) -> HeardCase:
-    """Listen to all takes of a case, once.
+    """Listen to all takes of a case, once; one that can't be used is left out with a note.
 
     Raises
     ------
@@ -151,7 +159,7 @@ def hear_case(read: Case, own: Tables, progress: Progress | None = None) -> Hear
         Conditions(take.name, take.belt, take.place_part, take.load, take.crank_rpm)
         for take in read.takes
     ]
-    said = hear_files(
+    said, unusable = hear_usable(
         [take.file for take in read.takes],
         conditions,
         read.sheet,
@@ -159,7 +167,61 @@ def hear_case(read: Case, own: Tables, progress: Progress | None = None) -> Hear
         setups=[take.setup for take in read.takes],
         progress=progress,
     )
+    if unusable and len(unusable) == len(read.takes):
+        raise _none_left(unusable)
+    left_out = [f"{name} is left out: {error}" for name, error in unusable.items()]
+    read = replace(read, notes=(*read.notes, *left_out))
     return weighed_case(said, read.sheet, own, read)
+
+
+def hear_usable(
+    files: Sequence[Path],
+    conditions: Sequence[Conditions],
+    sheet: DriveSheet,
+    own: Tables,
+    *,
+    setups: Sequence[Setup | None],
+    progress: Progress | None = None,
+) -> tuple[SoundSaid, dict[str, BeltsideError]]:
+    """As `hear_files`, with every take that can't be used left out and what is wrong with it.
+
+    Says nothing of the sound when all are.
+    """
+    unusable: dict[str, BeltsideError] = {}
+    kept = list(range(len(files)))
+
+    def heard() -> SoundSaid:
+        return hear_files(
+            [files[at] for at in kept],
+            [conditions[at] for at in kept],
+            sheet,
+            own,
+            setups=[setups[at] for at in kept],
+            progress=progress,
+        )
+
+    try:
+        return heard(), {}
+    except BeltsideError:
+        # One of them can't be used: which, and what do the others say?
+        for file, one in zip(files, conditions, strict=True):
+            try:
+                with open_recording(file) as recording:
+                    crank_sound(recording)
+            except BeltsideError as error:
+                unusable[one.name] = error
+        if not unusable:
+            raise
+    kept = [at for at in kept if conditions[at].name not in unusable]
+    return (heard() if kept else SoundSaid()), unusable
+
+
+def _none_left(unusable: Mapping[str, BeltsideError]) -> BeltsideError:
+    """Each file's own error when it is the only one, or all of them in one."""
+    if len(unusable) == 1:
+        return next(iter(unusable.values()))
+    each = " ".join(str(error) for error in unusable.values())
+    return RecordingError(f"none of the {len(unusable)} takes can be used: {each}")
 
 
 def hear_files(

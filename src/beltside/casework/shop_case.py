@@ -254,8 +254,7 @@ def takes_on_job(
         if problem:
             said.append(f"The direction of {name} is not counted: {problem}")
         _, unknown_loads = as_loads(entry.body.get("load") or ())
-        if unknown_loads:
-            said.append(f"{name}: {unknown_loads_said(unknown_loads)}")
+        said += unknown_loads_said(name, unknown_loads)
         found.append(replace(_take(entry, name, file, sheet), setup=setup))
     return found
 

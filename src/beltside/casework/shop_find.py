@@ -8,10 +8,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from beltside.base.errors import BeltsideError, InputError, nearest
+from beltside.base.errors import InputError, nearest
 from beltside.base.words import part_kind
 from beltside.casework.drive_orders import with_path
-from beltside.casework.find import assess, hear_files, weighed_case
+from beltside.casework.find import assess, hear_usable, weighed_case
 from beltside.casework.formats.drive_sheet import drive_sheet_from_text
 from beltside.casework.formats.fields import as_part, as_word
 from beltside.casework.results import FindResult, NextCheck, Progress
@@ -20,9 +20,8 @@ from beltside.casework.shop_analysis import WorkState, analyse_now, ask, state_o
 from beltside.casework.shop_case import JobCase, case_of, setup_from_json, shop_tables
 from beltside.casework.shop_likeness import NOTHING, Likeness, likeness_now, with_likeness
 from beltside.casework.sound_said import SoundSaid, said_from_json
-from beltside.casework.takes import HEARING_VERSION, Conditions, crank_sound
+from beltside.casework.takes import HEARING_VERSION, Conditions
 from beltside.jobs.entries import Entry, JobSheet
-from beltside.media import open_recording
 from beltside.suspects.catalogue import check_done
 
 CASE_SOUND: Final = "case-sound"
@@ -200,32 +199,20 @@ def listen_together(shop: Shop, settings: Mapping[str, Any], progress: Progress)
         )
         for take in settings["takes"]
     ]
-    left_out: dict[str, str] = {}
-
-    def heard() -> SoundSaid:
-        return hear_files(
-            [path for path, _, _ in takes],
-            [conditions for _, conditions, _ in takes],
-            sheet,
-            shop_tables(shop),
-            setups=[setup for _, _, setup in takes],
-            progress=progress,
-        )
-
-    try:
-        said = heard()
-    except BeltsideError:
-        # One of them can't be used: which, and what do the others say?
-        for path, conditions, _ in takes:
-            try:
-                with open_recording(path) as recording:
-                    crank_sound(recording)
-            except BeltsideError as error:
-                left_out[conditions.name] = str(error).replace(path.name, "this file")
-        if not left_out:
-            raise
-        takes = [one for one in takes if one[1].name not in left_out]
-        said = heard() if takes else SoundSaid()
+    said, unusable = hear_usable(
+        [path for path, _, _ in takes],
+        [conditions for _, conditions, _ in takes],
+        sheet,
+        shop_tables(shop),
+        setups=[setup for _, _, setup in takes],
+        progress=progress,
+    )
+    # Stored files go by their hash, which tells a person nothing.
+    left_out = {
+        conditions.name: str(unusable[conditions.name]).replace(path.name, "this file")
+        for path, conditions, _ in takes
+        if conditions.name in unusable
+    }
     return {"said": said.to_json(), "left_out": left_out}
 
 

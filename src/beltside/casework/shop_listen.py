@@ -155,8 +155,9 @@ def listen_to_one(shop: Shop, settings: Mapping[str, Any], progress: Progress) -
     notes: tuple[str, ...] = ()
     sheet = stand_in()
     if toml is not None:
-        completed = with_path(drive_sheet_from_text(toml).sheet)
-        sheet, notes = completed.sheet, completed.notes
+        read = drive_sheet_from_text(toml)
+        completed = with_path(read.sheet)
+        sheet, notes = completed.sheet, (*read.notes, *completed.notes)
     try:
         with open_recording(shop.files.path(settings["file"])) as recording:
             progress("reading the take", 0.0)

@@ -207,6 +207,8 @@ def load_case(path: Path, *, may_be_empty: bool = False) -> Case:
     may_be_empty
         Whether a case without take and finding is let pass: one about to be asked about.
 
+    A recording that is not there is left out with a note as long as another one is.
+
     Raises
     ------
     InputError
@@ -227,12 +229,17 @@ def load_case(path: Path, *, may_be_empty: bool = False) -> Case:
         except ValidationError:
             raise FileProblemsError(with_labels(problems, data)) from None
     found: list[Problem] = []
+    absent: list[Problem] = []
     notes: list[str] = []
     read, sheet_faults = _sheet(file, keys.drive, found)
     parts = tuple(pulley.part for pulley in read.sheet.pulleys) if read else None
-    takes = _takes(file, keys.take, parts, read.sheet if read else None, found, notes)
+    takes = _takes(file, keys.take, parts, read.sheet if read else None, found, absent, notes)
     findings = _findings(file, keys.finding, parts, found, notes)
-    if not (takes or findings or problems or may_be_empty):
+    if found or problems or sheet_faults or not takes:
+        found += absent
+    else:
+        notes += [_left_out(one, keys.take) for one in absent]
+    if not (takes or absent or findings or problems or may_be_empty):
         found.append(
             Problem(
                 file.name,
@@ -314,14 +321,16 @@ def _takes(
     parts: tuple[str, ...] | None,
     sheet: DriveSheet | None,
     problems: list[Problem],
+    absent: list[Problem],
     notes: list[str],
 ) -> tuple[Take, ...]:
+    """The takes whose recording is there; `absent` gets those whose is not."""
     takes: list[Take] = []
     for number, take in enumerate(keys, start=1):
         path, is_there = file_beside(file.parent, take.file)
         where = ("take", number, "file")
         if not is_there:
-            problems.append(_missing(file, where, take.file, path, "a recording"))
+            absent.append(_missing(file, where, take.file, path, "a recording"))
         elif any(path == other.file for other in takes):
             problems.append(
                 Problem(
@@ -345,13 +354,14 @@ def _takes(
                     )
                 )
         setup = _setup(file.name, number, take, sheet, problems)
+        if not is_there:
+            continue
         place_part, note = place_held(take.place, parts)
         load, unknown_loads = as_loads(take.load)
-        notes += [
-            f"{file.name}: take {number} ({take.file}): {said}"
-            for said in (note, unknown_loads_said(unknown_loads))
-            if said
-        ]
+        named = f"{file.name}: take {number} ({take.file})"
+        if note:
+            notes.append(f"{named}: {note}")
+        notes += unknown_loads_said(named, unknown_loads)
         takes.append(
             Take(
                 file=path,
@@ -452,6 +462,14 @@ def _findings(
         elif parts is not None and part not in ("crank", *parts, *_PLACES_WITHOUT_PULLEY):
             notes.append(f"{file.name}: finding {number} is on {part}, which is not on this drive")
     return tuple(Finding(finding.check, finding.part, finding.outcome) for finding in keys)
+
+
+def _left_out(problem: Problem, keys: list[TakeKeys]) -> str:
+    number = int(problem.where[1])
+    said = f"{keys[number - 1].file[:60]} is left out: {problem.file}: take {number}: " + (
+        problem.given
+    )
+    return f"{said}; try {problem.instead}" if problem.instead else said
 
 
 def _missing(

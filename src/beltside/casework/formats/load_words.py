@@ -159,13 +159,16 @@ def as_loads(texts: Iterable[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(loads), tuple(unknown)
 
 
-def unknown_loads_said(unknown: Iterable[str]) -> str:
-    """What to say of words that count for no part; "" for none.
+def unknown_loads_said(take: str, unknown: Iterable[str]) -> list[str]:
+    """What to say of words that count for no part; nothing when there are none.
 
-    >>> unknown_loads_said(["radio"])
-    'load "radio" counts for no part; these do: lights (also other electrics), ac, steering'
+    >>> unknown_loads_said("idle.m4a", ["radio"])[0][:45]
+    'idle.m4a: load "radio" counts for no part; th'
     """
     named = ", ".join(f'"{word[:60]}"' for word in unknown)
     if not named:
-        return ""
-    return f"load {named} counts for no part; these do: lights (also other electrics), ac, steering"
+        return []
+    return [
+        f"{take}: load {named} counts for no part; "
+        "these do: lights (also other electrics), ac, steering"
+    ]
