@@ -317,3 +317,10 @@ def test_whatever_the_values_the_answer_is_a_sheet_or_the_problems(data):
         assert said.startswith("drive.toml")
     else:
         assert sheet_problems(sheet) == ()
+
+
+@pytest.mark.parametrize("cylinders", ['"four"', "4.5", "7"])
+def test_a_wrong_number_of_cylinders_is_told_which_there_are(tmp_path, cylinders):
+    path = tmp_path / "drive.toml"
+    path.write_text(f"[engine]\ncylinders = {cylinders}\n")
+    assert "1, 2, 3, 4, 5, 6, 8, 10, 12, 16" in said(load_drive_sheet, path)

@@ -76,6 +76,16 @@ def test_without_a_sheet_it_says_what_is_wanted(folder: Path) -> None:
         listen(folder / "belt-on.m4a", drive=None)
 
 
+def test_two_pulleys_of_one_name_are_numbered_and_told(folder: Path, tmp_path: Path) -> None:
+    """As docs/formats.md promises."""
+    text = (folder / "drive.toml").read_text()
+    pulley = '[[pulley]]\npart = "idler"\ndiameter_mm = 70\n'
+    sheet = tmp_path / "drive.toml"
+    sheet.write_text(text.replace('part = "idler"', 'part = "tensioner"') + 2 * pulley)
+    result = listen(folder / "belt-on.m4a", drive=sheet)
+    assert any("idler-2" in one for one in result.warnings)
+
+
 def test_silence_is_refused(folder: Path, tmp_path: Path) -> None:
     write_recording(tmp_path / "silent.wav", np.zeros((1, 48_000 * 4), np.float32), 48_000)
     with pytest.raises(RecordingError, match="silent"):

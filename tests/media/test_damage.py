@@ -134,6 +134,22 @@ def test_a_cut_m4a_with_its_index_at_the_front_is_read(tmp_path: Path) -> None:
     assert report.seconds_read + report.seconds_lost == pytest.approx(5.0, abs=0.05)
 
 
+@pytest.mark.parametrize("kind", ["wav", "m4a"])
+def test_a_file_cut_at_its_tail_says_how_little_is_lost(tmp_path: Path, kind: str) -> None:
+    """5 s with the last tenth of a second cut off, by bytes in a WAV and by packets in an M4A."""
+    path = tmp_path / f"front.{kind}"
+    options = {"movflags": "faststart"} if kind == "m4a" else {}
+    with av.open(str(path), "w", options=options) as container:
+        codec = "aac" if kind == "m4a" else "pcm_s16le"
+        track = container.add_stream(codec, rate=48_000, layout="stereo")
+        write_track(container, track, rumble(5.0))
+    _, _, report = read_recording(cut(path, tmp_path / f"cut.{kind}", 0.98))
+    assert report.cut_short
+    assert report.seconds_read == pytest.approx(4.9, abs=0.1)
+    assert "cut short at its very end" in report.warnings[0]
+    assert "less than 0.25 s are lost" in report.warnings[0]
+
+
 def test_a_cut_ogg_says_that_its_length_cannot_be_told(
     tmp_path: Path, recorded: Callable[[str], Path]
 ) -> None:
@@ -153,6 +169,7 @@ def test_a_browsers_mp4_cut_anywhere_is_read_up_to_there(tmp_path: Path, share: 
     _, _, report = read_recording(cut(path, tmp_path / "cut.mp4", float(share)))
     assert report.seconds_read == pytest.approx(5.0 * share, abs=0.3)
     assert report.cut_short
+    assert "at its very end" not in report.warnings[0], "its length grows with the file"
 
 
 @pytest.mark.parametrize(

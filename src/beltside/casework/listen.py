@@ -13,7 +13,7 @@ from beltside.base.units import power_to_db
 from beltside.casework.crank_speed import STATED_RANGE_RPM, CrankSpeed, find_crank
 from beltside.casework.drive_orders import with_path
 from beltside.casework.explain import explained_lines
-from beltside.casework.formats.drive_sheet import load_drive_sheet
+from beltside.casework.formats.drive_sheet import read_drive_sheet
 from beltside.casework.results import (
     Crank,
     ListenPictures,
@@ -71,7 +71,8 @@ def listen(
             allowed="a drive sheet with at least [engine] and cylinders = 4 (or how many it has)",
             instead="--drive drive.toml",
         )
-    completed = with_path(load_drive_sheet(drive))
+    read = read_drive_sheet(drive)
+    completed = with_path(read.sheet)
     sheet = completed.sheet
     if crank_rpm is not None:
         if not math.isfinite(crank_rpm):
@@ -95,7 +96,7 @@ def listen(
             heard,
             take_measures(hearing, sheet),
             sheet,
-            (*completed.notes, *file_warnings(recording)),
+            (*read.notes, *completed.notes, *file_warnings(recording)),
         )
     say("done", 1.0)
     return result

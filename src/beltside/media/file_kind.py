@@ -48,12 +48,15 @@ class Bookkeeping:
         Where to stop reading, when the last part is too incomplete to be of use; else None.
     duration_is_guess
         True when a decoder can only guess the length, from the first bit rate it meets.
+    indexed
+        True when the file kept the length of the whole before its end was lost.
     """
 
     duration_s: float | None = None
     cut_short: bool = False
     readable_bytes: int | None = None
     duration_is_guess: bool = False
+    indexed: bool = False
 
 
 def describe(head: bytes) -> str | None:
@@ -110,6 +113,8 @@ def bookkeeping(file: BinaryIO) -> Bookkeeping:
         return _wav(file)
     if head[:4] == b"OggS":
         return Bookkeeping(cut_short=_ogg_is_cut(file))
+    if head[:4] == b"fLaC":
+        return Bookkeeping(indexed=True)
     if head[4:8] in (b"ftyp", b"moov", b"mdat", b"wide", b"free"):
         return _mp4(file)
     if head[:5] == b"#!AMR" or head[:2] in (b"\xff\xf1", b"\xff\xf9"):
@@ -168,13 +173,19 @@ def _ogg_is_cut(file: BinaryIO) -> bool:
 
 def _mp4(file: BinaryIO) -> Bookkeeping:
     size = file.seek(0, os.SEEK_END)
-    cut = [(kind, start) for kind, start, end in _mp4_boxes(file) if end > size]
+    boxes = _mp4_boxes(file)
+    cut = [(kind, start) for kind, start, end in boxes if end > size]
     if not cut:
         return Bookkeeping()
     # Browsers write an MP4 piece by piece. Half of the head of a piece spoils the whole file for
     # a decoder, half of its sound does not.
     kind, start = cut[0]
-    return Bookkeeping(cut_short=True, readable_bytes=None if kind == b"mdat" else start or None)
+    kinds = {kind for kind, _, _ in boxes}
+    return Bookkeeping(
+        cut_short=True,
+        readable_bytes=None if kind == b"mdat" else start or None,
+        indexed=kind == b"mdat" and b"moov" in kinds and b"moof" not in kinds,
+    )
 
 
 def _mp4_boxes(file: BinaryIO) -> list[tuple[bytes, int, int]]:

@@ -282,6 +282,7 @@ class Recording:
             packets_failed=whole_number(last, "packets_failed", 1 << 40),
             gap_s=number(last, "gap_s") or 0.0,
             cut_short=cut_short,
+            promise_is_whole=self._file_says.duration_s is not None or self._file_says.indexed,
             format_changed=last.get("format_changed") is True,
             crashed=last.get("problem") in ("crashed", "internal"),
         )

@@ -71,7 +71,7 @@ class ReadingReport:
                 f"{name} holds {self.seconds_read:.2f} s of sound"
                 + (", the rest of it could not be read" if self.seconds_lost > 0 else ""),
                 allowed=f"{SHORTEST_S:g} s or more",
-                instead="record again for 20 to 60 s",
+                instead="record again for 15 s or more",
             )
         if self.silent:
             raise RecordingError(
@@ -100,6 +100,8 @@ class Losses:
         Time missing between pieces by their time stamps [s].
     cut_short
         The end of the file is missing.
+    promise_is_whole
+        `promised_s` was written with the whole file, and is not the length of what is left.
     format_changed
         Sample rate or channels changed on the way; reading stopped there.
     crashed
@@ -112,6 +114,7 @@ class Losses:
     packets_failed: int = 0
     gap_s: float = 0.0
     cut_short: bool = False
+    promise_is_whole: bool = False
     format_changed: bool = False
     crashed: bool = False
 
@@ -137,7 +140,13 @@ class Losses:
                 f"Sample rate or channels change after {seconds_read:.1f} s; only the sound "
                 "before that was read."
             )
-        if self.cut_short and lost_s <= 0.0:
+        whole_known = self.promise_is_whole and self.promised_s is not None
+        if self.cut_short and whole_known and lost_s <= self.promise_tolerance_s:
+            said.append(
+                f"The recording is cut short at its very end: {seconds_read:.1f} s were read and "
+                f"less than {self.promise_tolerance_s:g} s are lost."
+            )
+        elif self.cut_short and lost_s <= 0.0:
             said.append(
                 f"The recording is cut short: {seconds_read:.1f} s were read, and how much is "
                 "missing cannot be told."

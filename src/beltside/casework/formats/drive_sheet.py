@@ -48,7 +48,8 @@ class EngineKeys(Keys):
     """What the crank speed estimate needs to know of the engine."""
 
     cylinders: Count = Field(
-        description="number of cylinders", json_schema_extra={"enum": list(CYLINDERS)}
+        description=f"number of cylinders, one of {', '.join(map(str, CYLINDERS))}",
+        json_schema_extra={"enum": list(CYLINDERS)},
     )
     strokes: Count = Field(
         default=4, description="4, or 2 for a two-stroke", json_schema_extra={"enum": list(STROKES)}
