@@ -50,7 +50,7 @@ def recording_reasons(
     said = []
     if clipped >= CLIPPED_SHARE:
         said.append(
-            f"{100.0 * clipped:.2g} % of {name} is flattened at full scale (clipped), so its level "
+            f"{100.0 * clipped:.2g} % of {name} is flattened on top (clipped), so its level "
             "and overtones are not the engine's. Hold the phone further away and record again"
         )
     if samples.shape[-1] >= 2 * sample_rate_hz and sample_rate_hz >= 1000:

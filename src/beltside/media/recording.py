@@ -288,10 +288,12 @@ class Recording:
         )
         silent_channels = check.silent_channels
         silent = len(silent_channels) == self.channels
+        clipped_share = max(check.clipped_share, check.flattened_share)
         warnings = losses.sentences(seconds_read) + quality_sentences(
             sample_rate_hz=self.sample_rate_hz,
             level_db=check.level_db,
-            clipped_share=check.clipped_share,
+            clipped_share=clipped_share,
+            own_ceiling=check.own_ceiling,
             not_finite=check.not_finite,
             silent=silent,
             silent_channels=silent_channels,
@@ -301,7 +303,7 @@ class Recording:
             seconds_lost=losses.seconds_lost(seconds_read),
             peak=check.peak,
             level_db=check.level_db,
-            clipped_share=check.clipped_share,
+            clipped_share=clipped_share,
             silent=silent,
             cut_short=cut_short,
             warnings=tuple(warnings),

@@ -32,7 +32,7 @@ class ReadingReport:
     level_db
         RMS level of the loudest channel [dB re full scale, RMS of 1].
     clipped_share
-        Share of samples on flat tops at full scale, 0 to 1.
+        Share of samples on flat tops at full scale or at the take's own ceiling, 0 to 1.
     silent
         True when no channel ever swings by more than -80 dB re full scale.
     cut_short
@@ -170,6 +170,7 @@ def quality_sentences(
     sample_rate_hz: int,
     level_db: float,
     clipped_share: float,
+    own_ceiling: float | None,
     not_finite: int,
     silent: bool,
     silent_channels: tuple[int, ...],
@@ -189,7 +190,14 @@ def quality_sentences(
     if silent_channels and not silent:
         which = " and ".join(str(number) for number in silent_channels)
         said.append(f"Channel {which} is silent; only the others carry sound.")
-    if clipped_share >= CLIPPED_SHARE_WORTH_SAYING:
+    if clipped_share >= CLIPPED_SHARE_WORTH_SAYING and own_ceiling is not None:
+        said.append(
+            f"The recording is clipped: {_percent(clipped_share)} of the samples are flattened at "
+            f"{_percent(own_ceiling)} of full scale, where something before the file ran out of "
+            "room; that adds overtones that the engine does not make. Hold the phone further "
+            "away, or turn the recording level down."
+        )
+    elif clipped_share >= CLIPPED_SHARE_WORTH_SAYING:
         said.append(
             f"The recording is clipped: {_percent(clipped_share)} of the samples are flattened at "
             "full scale, which adds overtones that the engine does not make. Hold the phone "
