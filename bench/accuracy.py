@@ -30,8 +30,10 @@ from typing import Any
 
 import numpy as np
 
+import apprentice
 import bystander
 import judge
+import neighbour
 import stranger
 import textbook
 from beltside.base.words import part_kind
@@ -134,6 +136,8 @@ SIMULATORS = {
     "judge": Simulator(judge.draw_case, judge.draw_nothing, "suspect"),
     "textbook": Simulator(textbook.draw_case, textbook.draw_nothing, "suspect"),
     "bystander": Simulator(bystander.draw_case, bystander.draw_nothing, "suspect"),
+    "apprentice": Simulator(apprentice.draw_case, apprentice.draw_nothing, "suspect"),
+    "neighbour": Simulator(neighbour.draw_case, neighbour.draw_nothing, "suspect"),
     "rig": Simulator(draw_rig_case, draw_rig_nothing, "truth"),
 }
 

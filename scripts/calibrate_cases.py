@@ -1,7 +1,8 @@
-"""Cases that the weights of the odds are fitted on: drawn by five simulators, and measured.
+"""Cases that the weights of the odds are fitted on: drawn by the simulators, and measured.
 
 `calibrate.py` fits; here a case is drawn by the rig or by one of bench/stranger.py, judge.py,
-textbook.py and bystander.py, listened to, and put in numbers as a technician's takes are.
+textbook.py, bystander.py, apprentice.py and neighbour.py, listened to, and put in numbers as a
+technician's takes are.
 """
 
 from __future__ import annotations
@@ -23,8 +24,10 @@ from beltside.rig import draw_case, draws
 from beltside.suspects.catalogue import suspects_for
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
+import apprentice
 import bystander
 import judge
+import neighbour
 import stranger
 import textbook
 
@@ -37,10 +40,26 @@ SHARES = draws.Shares(
 STRANGER_NONE, STRANGER_OTHER = 0.15, 0.03
 JUDGE_NONE, JUDGE_OTHER = 0.15, 0.04
 SEEDS_APART = 1_000_000
-SEEDS_LATER = {"rig": 0, "stranger": 0, "judge": 10, "textbook": 20, "bystander": 30}
+SEEDS_LATER = {
+    "rig": 0,
+    "stranger": 0,
+    "judge": 10,
+    "textbook": 20,
+    "bystander": 30,
+    "apprentice": 40,
+    "neighbour": 50,
+}
 """Millions of seeds between the simulators."""
 
-COUNTS = {"rig": 800, "stranger": 800, "judge": 800, "textbook": 800, "bystander": 800}
+COUNTS = {
+    "rig": 1100,
+    "stranger": 1100,
+    "judge": 1100,
+    "textbook": 1100,
+    "bystander": 1100,
+    "apprentice": 800,
+    "neighbour": 800,
+}
 
 ROUND_EVERY = 5
 """Every so manieth case is a whole round: all takes a thorough technician makes."""
@@ -124,6 +143,8 @@ DRAWS: dict[str, Callable[..., Any]] = {
     "judge": judge.draw_case,
     "textbook": textbook.draw_case,
     "bystander": bystander.draw_case,
+    "apprentice": apprentice.draw_case,
+    "neighbour": neighbour.draw_case,
 }
 
 
@@ -174,4 +195,6 @@ LOG_PRIORS = {
     "judge": judge_log_prior,
     "textbook": judge_log_prior,
     "bystander": judge_log_prior,
+    "apprentice": judge_log_prior,
+    "neighbour": judge_log_prior,
 }

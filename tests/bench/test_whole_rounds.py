@@ -6,8 +6,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+import apprentice
 import bystander
 import judge
+import neighbour
 import stranger
 import textbook
 from beltside.rig import draw_case as draw_rig_case
@@ -18,6 +20,8 @@ ROUNDS: dict[str, Callable[..., Any]] = {
     "judge": lambda rng, what: judge.draw_case(rng, what, (4.0, 4.5), every_take=True),
     "textbook": lambda rng, what: textbook.draw_case(rng, what, (4.0, 4.5), every_take=True),
     "bystander": lambda rng, what: bystander.draw_case(rng, what, (4.0, 4.5), every_take=True),
+    "apprentice": lambda rng, what: apprentice.draw_case(rng, what, (4.0, 4.5), every_take=True),
+    "neighbour": lambda rng, what: neighbour.draw_case(rng, what, (4.0, 4.5), every_take=True),
 }
 LOAD_ON = {"lights": "alternator", "ac": "ac-compressor", "steering": "steering-pump"}
 

@@ -110,7 +110,9 @@ def test_what_was_not_recorded_says_nothing() -> None:
         "drop_high",
         "drop_most",
         "raised_high",
-        "load_high",
+        "has_load",
+        "load_apart",
+        "went_apart",
         "squeal_off",
         "belt_beat_off",
         "cycle_high_off",
@@ -123,7 +125,9 @@ def test_what_was_not_recorded_says_nothing() -> None:
         "probe_rhythm",
         "lead_bearing",
         "off_bearing",
-        "load_count",
+        "own_load",
+        "own_load_apart",
+        "probe_sway_mid",
         *(f"own_{one}" for one in PART_MEASURES),
     ):
         assert of_part(alone, "alternator", name) == 0.0, name
@@ -158,7 +162,10 @@ def test_raised_speed_and_load_are_told_against_idle() -> None:
     loaded = case(
         (FRONT, WELL), (Conditions("lights", "on", None, ("lights",)), {"seed": 2, "hiss": 1.0})
     )
-    assert of_case(loaded, "load_high") > 0.5
+    assert of_case(loaded, "has_load") == 1.0
+    assert of_case(loaded, "load_step") > 0.5
+    assert of_part(loaded, "alternator", "own_load_step") > 0.5
+    assert of_part(loaded, "idler", "own_load_step") == 0.0
 
 
 def test_without_a_crank_speed_the_case_says_so_and_still_counts_levels() -> None:

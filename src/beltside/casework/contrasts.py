@@ -13,7 +13,6 @@ import numpy as np
 import numpy.typing as npt
 
 from beltside.base.units import power_to_db
-from beltside.base.words import part_kind
 from beltside.casework.fault_band import CLEAR_CHANGE_DB, band_change
 from beltside.casework.take_measures import TakeMeasures, zone_change
 from beltside.casework.takes import HeardTake
@@ -22,13 +21,6 @@ Float64 = npt.NDArray[np.float64]
 Pair = tuple[HeardTake, TakeMeasures]
 
 RHYTHMS: Final = ("cycle", "turn", "firing")
-
-LOAD_ON: Final = {
-    "lights": ("alternator",),
-    "ac": ("ac-compressor", "alternator", "fan"),
-    "steering": ("steering-pump",),
-}
-"""Kinds of part that work harder with something switched on; common practice, no source."""
 
 CASE_CONTRASTS: Final = (
     *(f"{kind}_best" for kind in RHYTHMS),
@@ -50,20 +42,13 @@ CASE_CONTRASTS: Final = (
     "raised_centre",
     "raised_cycle",
     "raised_squeal",
-    "load_mid",
-    "load_band",
     "has_raised",
-    "has_load",
     "has_probe",
     "probe_most",
     "probe_spread",
 )
 
 SUSPECT_CONTRASTS: Final = (
-    "own_load",
-    "own_load_band",
-    "own_load_high",
-    "other_load_band",
     "front_band",
     "front_mid",
     "front_high",
@@ -81,12 +66,11 @@ def case_contrasts(
     base: Pair,
     off: Sequence[Pair],
     fast: Sequence[Pair],
-    loaded: Sequence[Pair],
     probes: Sequence[Pair],
 ) -> dict[str, float]:
     """CASE_CONTRASTS by name; 0 where the takes for it were not made."""
     values = dict.fromkeys(CASE_CONTRASTS, 0.0)
-    centre = _octaves(base[0])
+    centre = band_octaves(base[0])
     for kind, row in base[1].rhythm.items():
         loud = _loud_enough(base[0])
         best = int(np.argmax(np.where(loud[: row.size], row, -1.0)))
@@ -121,10 +105,6 @@ def case_contrasts(
             2.0,
         )
         values["raised_squeal"] = fast[0][1].values["squeal"]
-    if loaded:
-        values["has_load"] = 1.0
-        values["load_mid"] = _clip(zone_change(loaded[0][1], base[1])[1] / 6.0, -2.0, 2.0)
-        values["load_band"] = _tallest(change_between(loaded[0], base), centre)[0]
     if probes:
         values["has_probe"] = 1.0
     if len(probes) > 1:
@@ -137,24 +117,11 @@ def case_contrasts(
 def suspect_contrasts(
     part: str,
     base: Pair,
-    loaded: Sequence[Pair],
     probes: Sequence[Pair],
     share: Float64 | None,
 ) -> Float64:
     """SUSPECT_CONTRASTS of a part, shape (len(SUSPECT_CONTRASTS),)."""
     values = dict.fromkeys(SUSPECT_CONTRASTS, 0.0)
-    centre = _octaves(base[0])
-    if loaded:
-        kinds = {kind for load in loaded[0][0].conditions.load for kind in LOAD_ON.get(load, ())}
-        band = _tallest(change_between(loaded[0], base), centre)[0]
-        if part_kind(part) in kinds:
-            values["own_load"] = 1.0
-            values["own_load_band"] = band
-            values["own_load_high"] = _clip(
-                float(zone_change(loaded[0][1], base[1])[2]) / 6.0, -2.0, 2.0
-            )
-        else:
-            values["other_load_band"] = band if kinds else 0.0
     own = [pair for pair in probes if pair[0].conditions.part == part]
     others = [pair for pair in probes if pair[0].conditions.part != part]
     if own:
@@ -202,7 +169,7 @@ def change_between(one: Pair, other: Pair) -> Float64:
     )
 
 
-def _octaves(take: HeardTake) -> Float64:
+def band_octaves(take: HeardTake) -> Float64:
     """Centre of each band [1.5 octaves from 2,500 Hz], shape (bands,)."""
     return np.log2(np.array([band.centre_hz for band in take.hearing.bands]) / 2500.0) / 1.5
 

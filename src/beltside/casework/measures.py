@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from beltside.casework.changes import CHANGES, take_change
 from beltside.casework.combs import Comb, clearest_comb
 from beltside.casework.contrasts import (
     CASE_CONTRASTS,
@@ -38,6 +39,15 @@ from beltside.casework.profiles import (
     SUSPECT_PROFILES,
     case_profiles,
     suspect_profiles,
+)
+from beltside.casework.sway import SWAY
+from beltside.casework.switched_on import (
+    CASE_LOADS,
+    SUSPECT_LOADS,
+    Changes,
+    case_loads,
+    load_changes,
+    suspect_loads,
 )
 from beltside.casework.take_measures import (
     PART_MEASURES,
@@ -89,7 +99,6 @@ CASE_MEASURES: Final = (
     "best_count",
     "cycle_high_off",
     "raised_high",
-    "load_high",
     "no_crank",
     "peak",
     "peak_off",
@@ -99,6 +108,9 @@ CASE_MEASURES: Final = (
     *BAND_MEASURES,
     *CASE_CONTRASTS,
     *CASE_PROFILES,
+    *(f"went_{name}" for name in (*CHANGES, *SWAY)),
+    *SWAY,
+    *CASE_LOADS,
 )
 
 SUSPECT_MEASURES: Final = (
@@ -113,7 +125,6 @@ SUSPECT_MEASURES: Final = (
     "probe_rhythm",
     "best_of_parts",
     "geometry_known",
-    "load_count",
     "comb_fit",
     "comb_side",
     "shaft_best",
@@ -126,6 +137,8 @@ SUSPECT_MEASURES: Final = (
     *SUSPECT_PROFILES,
     *PROBE_PROFILES,
     *PROBE_RHYTHM,
+    *(f"probe_{name}" for name in SWAY),
+    *SUSPECT_LOADS,
 )
 """Measures of a suspect's own part over the whole case."""
 
@@ -187,6 +200,11 @@ def case_measures(
         change = change_between(idle, off[0])
         share = belt_share(change)
         values |= band_measures(idle[0].hearing, off[0][0].hearing, change, base.rhythm)
+        went = take_change(idle, off[0])
+        values |= {f"went_{name}": value for name, value in went.items()}
+        less = base.sway - off[0][1].sway
+        values |= {f"went_{name}": float(one) for name, one in zip(SWAY, less, strict=True)}
+    values |= dict(zip(SWAY, base.sway.tolist(), strict=True))
     fast = [
         pair
         for pair in on
@@ -195,10 +213,10 @@ def case_measures(
     if fast:
         values["raised_high"] = float(np.clip(-zone_change(base, fast[0][1])[2] / 10.0, -2.0, 2.0))
     loaded = [pair for pair in on if pair[0].conditions.load and pair[1] is not base]
-    if loaded:
-        values["load_high"] = float(np.clip(-zone_change(base, loaded[0][1])[2] / 6.0, -2.0, 2.0))
+    switched = load_changes(idle, loaded)
+    values |= case_loads(switched)
     values |= dict(zip(CASE_PROFILES, case_profiles(idle, off).tolist(), strict=True))
-    values |= case_contrasts(idle, off, fast, loaded, probes)
+    values |= case_contrasts(idle, off, fast, probes)
     together = _together([pair[1] for pair in (*on, *(p for p in probes if _turns(p)))], sheet)
     comb = gone = None
     if together is not None:
@@ -211,7 +229,7 @@ def case_measures(
     names = [pulley.part for pulley in sheet.pulleys if pulley.part != "crank"]
     names += sorted({str(pair[0].conditions.part) for pair in probes} - set(names))
     table = _part_table(
-        names, listened, off, probes, loaded, idle, sheet, _Joined(together, comb, share)
+        names, listened, off, probes, switched, idle, sheet, _Joined(together, comb, share)
     )
     for name, column in (("best_bearing", 0), ("best_shaft_beat", 2), ("best_count", 6)):
         values[name] = max((float(row[column]) for row in table.values()), default=0.0)
@@ -278,12 +296,11 @@ def _part_table(
     listened: Sequence[TakeMeasures],
     off: Sequence[Pair],
     probes: Sequence[Pair],
-    loaded: Sequence[Pair],
+    switched: Changes,
     idle: Pair,
     sheet: DriveSheet,
     joined: _Joined,
 ) -> dict[str, Float64]:
-    base = idle[1]
     zero = np.zeros(len(PART_MEASURES))
     pulleys = {pulley.part: pulley for pulley in sheet.pulleys}
     every = joined.together
@@ -301,9 +318,6 @@ def _part_table(
         lead = (at_part - elsewhere) if own and others else zero
         gone = off[0][1].parts.get(part, zero) if off else zero
         probe = _probe_lead(own, others)
-        bare = (
-            loaded[0][1].parts.get(part, zero)[6] - base.parts.get(part, zero)[6] if loaded else 0.0
-        )
         fit = side = 0.0
         if joined.comb is not None and part in pulleys:
             sure = _clip(joined.comb.family.significance / 5.0, 0.0, 1.5)
@@ -325,7 +339,6 @@ def _part_table(
                 *probe,
                 0.0,
                 float(part in pulleys and pulleys[part].bearing is not None),
-                _clip(float(bare), -2.0, 2.0),
                 fit,
                 side,
                 0.0,
@@ -333,16 +346,26 @@ def _part_table(
                 *leads,
                 gone[2],
                 gone[5],
-                *suspect_contrasts(part, idle, loaded, probes, joined.share),
+                *suspect_contrasts(part, idle, probes, joined.share),
                 *suspect_profiles(
                     part, idle, probes, None if every is None else every.spectra, ratios.get(part)
                 ),
                 *probe_profiles(part, probes, ratios.get(part)),
                 *rhythm.get(part, np.zeros(len(PROBE_RHYTHM))),
+                *_probe_sway(own, others),
+                *suspect_loads(part, idle, switched),
             ]
         )
     _mark_best(table)
     return table
+
+
+def _probe_sway(own: Sequence[Pair], others: Sequence[Pair]) -> Float64:
+    """SWAY with the probe here less the middle of the other places, shape (len(SWAY),)."""
+    if not own or not others:
+        return np.zeros(len(SWAY))
+    middle = np.median([pair[1].sway for pair in others], axis=0)
+    return np.asarray(own[0][1].sway - middle, dtype=np.float64)
 
 
 def _mark_best(table: dict[str, Float64]) -> None:

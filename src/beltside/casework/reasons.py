@@ -17,6 +17,8 @@ from beltside.casework.probe_profiles import PROBE_PROFILES
 from beltside.casework.probe_rhythm import PROBE_RHYTHM
 from beltside.casework.profiles import CASE_PROFILES, SUSPECT_PROFILES
 from beltside.casework.results import Because
+from beltside.casework.sway import SWAY
+from beltside.casework.switched_on import CASE_LOADS, CLEAREST, SUSPECT_LOADS
 from beltside.casework.take_measures import TakeMeasures
 from beltside.casework.takes import HeardTake
 from beltside.suspects.catalogue import Suspect
@@ -30,6 +32,9 @@ MOST_REASONS: Final = 6
 
 CLEAR_LEAD: Final = 0.4
 """From what lead on, in units of 8 dB, a rhythm is said to be louder at a place."""
+
+CLEAR_LOAD: Final = 1.0
+"""From here on a change with a load is told as one: three times the scatter of the other bands."""
 
 _CONTRASTS: Final = (*CASE_CONTRASTS, *SUSPECT_CONTRASTS)
 _PROFILES: Final = (*CASE_PROFILES, *SUSPECT_PROFILES)
@@ -56,16 +61,18 @@ GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     ),
     "count": ("count_tone", "count_height", "count_level", "own_count_tone",
               "own_count_height", "own_count_level", "best_count",
-              "load_count", "off_count"),
+              "off_count"),
     "probe": ("probed", "probe_mid", "probe_high", "probe_rhythm", "probe_band", "probe_share",
               *_named(_CONTRASTS, "probe_", "front_", "has_probe", "alone"),
-              *_named(_PROFILES, "probe_", "front_"), *PROBE_PROFILES, *PROBE_RHYTHM),
+              *_named(_PROFILES, "probe_", "front_"), *PROBE_PROFILES, *PROBE_RHYTHM,
+              *(f"probe_{name}" for name in SWAY)),
     "parts": ("best_of_parts", *_named(_PROFILES, "turn_")),
     "belt-off": ("has_off", "drop_low", "drop_mid", "drop_high", "drop_most", "cycle_high_off",
                  "belt_beat_off", "squeal_off", "peak_off", *BAND_MEASURES,
                  *_named(_CONTRASTS, "gone_", "cycle_low_off", "cycle_mid_off", "firing_mid_off",
                          "firing_high_off", "turn_mid_off", "burst_", "over_"),
-                 *_named(_PROFILES, "change_", "beat_change_")),
+                 *_named(_PROFILES, "change_", "beat_change_"),
+                 *_named(CASE_MEASURES, "went_")),
     "squeal": ("squeal", "peak"),
     "belt-beat": ("belt_beat", "belt_beat_depth"),
     "cycle": ("cycle_low", "cycle_mid", "cycle_high", "firing_low", "firing_mid", "firing_high",
@@ -76,11 +83,19 @@ GROUPS: Final[Mapping[str, tuple[str, ...]]] = {
     "level": ("level_mid", "level_high", "steady_high", "over_mid", "over_high",
               *_named(_PROFILES, "level_")),
     "mesh": ("mesh", "mesh_any"),
-    "changes": ("raised_high", "load_high",
-                *_named(_CONTRASTS, "raised_", "load_", "has_raised", "has_load", "own_load",
-                        "other_load")),
+    "sway": SWAY,
+    "speed": ("raised_high", *_named(_CONTRASTS, "raised_", "has_raised")),
+    "load": (*CASE_LOADS, *SUSPECT_LOADS),
     "crank": ("no_crank",),
 }  # fmt: skip
+
+
+_LINES: Final[Mapping[str, tuple[Sequence[str], str | None]]] = {
+    "bearing": (BEARING_SOURCES, "envelope"),
+    "shaft": (("shaft",), None),
+    "count": (COUNT_SOURCES, "sound"),
+}
+"""Groups that rest on lines: from which sources, in which spectrum."""
 
 
 def sound_reasons(
@@ -137,27 +152,10 @@ def _sentence(
     base = _base_name(takes)
     off = _first(takes, belt="off")
     probe = _first(takes, part=suspect.part)
-    if group == "bearing":
-        return _line_sentence(
-            suspect, BEARING_SOURCES, "envelope", takes, measures,
-            "no line of its bearing stands out",
-            "lines fit a bearing of another part better" if values.get("best_bearing", 0) > 0.5
-            else "no bearing line stands out",
-        )  # fmt: skip
-    if group == "shaft":
-        return _line_sentence(
-            suspect, ("shaft",), None, takes, measures,
-            "nothing beats at its turning speed",
-            "another pulley's turning speed shows" if values.get("best_shaft_beat", 0) > 0.5
-            else "no pulley's turning speed shows in the loudness",
-        )  # fmt: skip
-    if group == "count":
-        return _line_sentence(
-            suspect, COUNT_SOURCES, "sound", takes, measures,
-            "no tone of its poles, vanes or blades stands out",
-            "a tone of poles or vanes stands out" if values.get("best_count", 0) > 0.5
-            else "no whine of poles or vanes stands out",
-        )  # fmt: skip
+    if group in _LINES:
+        sources, spectrum = _LINES[group]
+        nothing = _nothing_found(group, suspect, speaks_for, values)
+        return _line_sentence(suspect, sources, spectrum, takes, measures, nothing)
     if group == "probe":
         if probe is None:
             unprobed = "the probe was not held on it"
@@ -191,16 +189,52 @@ def _sentence(
             if drop_db > 2.0
             else "the noise stays with the belt off"
         )
+    if group == "load":
+        return _load_sentence(suspect, values, takes)
     words = _plain_sentences(values)
     present, absent, shows = words[group]
     return base, present if shows else absent
+
+
+def _nothing_found(
+    group: str, suspect: Suspect, speaks_for: bool, values: Mapping[str, float]
+) -> str:
+    """What no line of its own means: for a suspect only what there is not of the others."""
+    if group == "bearing" and suspect.part and speaks_for:
+        if values.get("comb_fit", 0.0) > 0.1:
+            return "beats that nothing else explains would fit a bearing on it"
+        if not values.get("geometry_known", 0.0):
+            return "its bearing is not on the sheet, so its lines are not known"
+    best, own, others, none_at_all = {
+        "bearing": (
+            "best_bearing",
+            "no line of its bearing stands out",
+            "lines fit a bearing of another part better",
+            "no bearing line stands out",
+        ),
+        "shaft": (
+            "best_shaft_beat",
+            "nothing beats at its turning speed",
+            "another pulley's turning speed shows",
+            "no pulley's turning speed shows in the loudness",
+        ),
+        "count": (
+            "best_count",
+            "no tone of its poles, vanes or blades stands out",
+            "a tone of poles or vanes stands out",
+            "no whine of poles or vanes stands out",
+        ),
+    }[group]
+    if values.get(best, 0.0) <= 0.5:
+        return own if suspect.part and not speaks_for else none_at_all
+    return own if suspect.part else others
 
 
 def _plain_sentences(values: Mapping[str, float]) -> dict[str, tuple[str, str, bool]]:
     """For each remaining group: what it says when present, when absent, and which it is."""
     return {
         "squeal": (
-            "a narrow squeal comes and goes, not locked to the crank",
+            "a narrow squeal comes and goes",
             "no squeal comes and goes",
             values["squeal"] > 0.2,
         ),
@@ -229,10 +263,15 @@ def _plain_sentences(values: Mapping[str, float]) -> dict[str, tuple[str, str, b
             "the timing chain's sprocket tone does not stand out",
             values["mesh"] > 1.0,
         ),
-        "changes": (
-            "it changes as speed or load is raised",
-            "it hardly changes as speed or load is raised",
-            max(abs(values["raised_high"]), abs(values["load_high"])) > 0.5,
+        "sway": (
+            "its loudness comes and goes",
+            "its loudness is even from second to second",
+            max(values["sway_mid"], values["sway_high"], values["sway_most"]) > 0.5,
+        ),
+        "speed": (
+            "it changes as the speed is raised",
+            "it hardly changes as the speed is raised",
+            abs(values["raised_high"]) > 0.5,
         ),
         "crank": (
             "the crank speed can't be told, so nothing could be tied to a shaft",
@@ -242,16 +281,40 @@ def _plain_sentences(values: Mapping[str, float]) -> dict[str, tuple[str, str, b
     }
 
 
+def _load_sentence(
+    suspect: Suspect, values: Mapping[str, float], takes: Sequence[HeardTake]
+) -> tuple[str, str]:
+    """What switching something on says: of what works the suspect's own part, else of any."""
+    loaded = [take for take in takes if take.conditions.load]
+    if not loaded:
+        return "loads", "no take with something switched on was made"
+    telling = CLEAREST.get(part_kind(suspect.part), ()) if suspect.part else ()
+    for load in telling:
+        for take in loaded:
+            if load in take.conditions.load:
+                return take.conditions.name, _load_words(values, "own_load_")
+    if telling:
+        return "loads", "no take was made with what works it harder switched on"
+    return loaded[0].conditions.name, _load_words(values, "load_")
+
+
+def _load_words(values: Mapping[str, float], start: str) -> str:
+    if max(values[f"{start}apart"], values[f"{start}burst"]) > CLEAR_LOAD:
+        return "a noise comes with what is switched on"
+    if max(values[f"{start}less_apart"], values[f"{start}less_burst"]) > CLEAR_LOAD:
+        return "a noise goes with what is switched on"
+    return "what is switched on changes little"
+
+
 def _line_sentence(
     suspect: Suspect,
     sources: Sequence[str],
     spectrum: str | None,
     takes: Sequence[HeardTake],
     measures: Sequence[TakeMeasures],
-    none_of_it: str,
-    none_at_all: str,
+    nothing: str,
 ) -> tuple[str, str]:
-    """The suspect's clearest line of these sources, or that there is none."""
+    """The suspect's clearest line of these sources, or what is said where there is none."""
     best = None
     for take, measured in zip(takes, measures, strict=True):
         for one in measured.found:
@@ -263,7 +326,7 @@ def _line_sentence(
             ):
                 best = (take, one)
     if best is None or best[1].family.significance < 2.0:
-        return _base_name(takes), none_of_it if suspect.part else none_at_all
+        return _base_name(takes), nothing
     take, one = best
     order = one.family.fundamental
     what = f"its {one.source}" if one.source != "cage" else "its bearing's cage"

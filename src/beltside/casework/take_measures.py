@@ -24,6 +24,7 @@ from beltside.casework.families import (
     looked_for,
 )
 from beltside.casework.fault_band import spectrum_peak
+from beltside.casework.sway import sways
 from beltside.drive.expected import firing_order
 from beltside.drive.sheet import DriveSheet
 from beltside.sound.hearing import Hearing
@@ -89,6 +90,8 @@ class TakeMeasures:
     beats
         Depth sizes of each zone at each of BEAT_NAMES, shape (3, len(BEAT_NAMES)); 0 without a
         crank.
+    sway
+        `sway.SWAY`, shape (len(SWAY),).
     """
 
     parts: dict[str, Float64]
@@ -100,6 +103,7 @@ class TakeMeasures:
     reference_db: float | None
     rhythm: dict[str, Float64]
     beats: Float64
+    sway: Float64
 
 
 def take_measures(hearing: Hearing, sheet: DriveSheet) -> TakeMeasures:
@@ -115,10 +119,13 @@ def take_measures(hearing: Hearing, sheet: DriveSheet) -> TakeMeasures:
     for name, zone in zip(ZONE_NAMES, zones, strict=True):
         burst = float(np.median(hearing.band_kurtosis[zone])) if zone.any() else 0.0
         values[f"burst_{name}"] = float(np.clip(np.log1p(max(burst, 0.0)), 0.0, 4.0))
+    sway = sways(hearing.picture)
     looked = looked_for(hearing, sheet)
     if looked is None or hearing.orders is None:
         nothing = np.zeros((len(ZONE_NAMES), len(BEAT_NAMES)))
-        return TakeMeasures({}, values, np.full(3, np.nan), share_db, [], None, None, {}, nothing)
+        return TakeMeasures(
+            {}, values, np.full(3, np.nan), share_db, [], None, None, {}, nothing, sway
+        )
     heard, found = looked
     own = engine_lines(heard, sheet)
     reference = reference_power(own)
@@ -149,6 +156,7 @@ def take_measures(hearing: Hearing, sheet: DriveSheet) -> TakeMeasures:
         float(power_to_db(reference)),
         sizes,
         _beats(hearing, sheet, zones),
+        sway,
     )
 
 

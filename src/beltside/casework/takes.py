@@ -27,7 +27,7 @@ from beltside.sound.track import CrankTrack
 
 Float32 = npt.NDArray[np.float32]
 
-HEARING_VERSION: Final = 4
+HEARING_VERSION: Final = 5
 """Goes up with any change in what is heard in a take: crank speed, lines, measures, fingerprint.
 What is kept of takes that were heard by an earlier one does not count any more."""
 
