@@ -61,6 +61,14 @@ def test_the_sheet_narrows_the_idle_speed() -> None:
     assert known_idle(700.0).near(700.0, 0.03) == pytest.approx(1.0, abs=1e-3)
 
 
+def test_an_engine_does_not_idle_at_twice_what_is_written_for_it() -> None:
+    """Six even cylinders show as much at twice their speed; several takes in doubt must not talk
+    the sheet's idle speed down (common practice, no source: a written one is seldom far off)."""
+    written, usual = sheet_belief(730.0), sheet_belief(None)
+    assert written.near(1460.0, 0.02) < 1e-3 < usual.near(1460.0, 0.02)
+    assert written.near(730.0, 0.02) / written.near(1460.0, 0.02) > 400.0
+
+
 def test_a_path_is_led_to_idle_and_kept_above_stalling() -> None:
     grid = speed_grid()
     bonus = known_idle(760.0).path_bonus()

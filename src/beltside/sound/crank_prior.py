@@ -30,7 +30,9 @@ SHEET_SPREAD: Final = 0.09
 """Spread of the true idle about that of the drive sheet: cold, loaded, worn; own choice."""
 
 ODD_IDLE: Final = 0.1
-"""Share of engines that idle anywhere, whatever is usual or written; own choice."""
+ODD_WRITTEN: Final = 0.01
+"""Share of engines that idle anywhere, whatever is usual; and whatever is written for this very
+engine. An idle speed that was written down is seldom far off; own choices."""
 
 AT_IDLE: Final = (0.67, 0.0, 0.03)
 """Takes at idle: their share, how far off idle they lie, and their spread, in logarithms."""
@@ -182,8 +184,9 @@ def idle_belief(log_share: Float64, *, heard: bool = False) -> IdleBelief:
 def sheet_belief(idle_rpm: float | None) -> IdleBelief:
     """From the idle speed of the drive sheet, if it gives one."""
     centre, spread = USUAL_IDLE if idle_rpm is None else (idle_rpm, SHEET_SPREAD)
-    density = (1.0 - ODD_IDLE) * _bell(np.log(IDLE_RPM / centre), 0.0, spread)
-    density += ODD_IDLE / (IDLE_STEP * IDLE_RPM.size)
+    odd = ODD_IDLE if idle_rpm is None else ODD_WRITTEN
+    density = (1.0 - odd) * _bell(np.log(IDLE_RPM / centre), 0.0, spread)
+    density += odd / (IDLE_STEP * IDLE_RPM.size)
     return idle_belief(np.log(density))
 
 
