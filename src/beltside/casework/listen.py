@@ -86,6 +86,7 @@ def listen(
         say("finding the crank speed", 0.3)
         speed = find_crank(sound, sheet, stated_rpm=crank_rpm)
         seconds = sound.duration_s
+        del sound  # of an hour it is 90 MB
         say("listening", 0.5)
         hearing = hear(
             recording, speed.track, lambda at_s: say("listening", 0.5 + 0.4 * at_s / seconds)

@@ -213,16 +213,15 @@ def _match_at(
     strokes: int,
 ) -> tuple[Float32, Float32]:
     """Best match and its acceleration for frames at `centres_s`, a bounded number at a time."""
-    parts = [
-        _match_frames(
-            sound, centres_s[first : first + FRAMES_AT_ONCE], accelerations, cylinders, strokes
+    # Filled in place: parts joined at the end would take twice the memory of a long take.
+    match = np.empty((centres_s.size, speed_grid().size), dtype=np.float32)
+    acceleration = np.empty_like(match)
+    for first in range(0, centres_s.size, FRAMES_AT_ONCE):
+        some = slice(first, first + FRAMES_AT_ONCE)
+        match[some], acceleration[some] = _match_frames(
+            sound, centres_s[some], accelerations, cylinders, strokes
         )
-        for first in range(0, centres_s.size, FRAMES_AT_ONCE)
-    ]
-    return (
-        np.concatenate([match for match, _ in parts]),
-        np.concatenate([acceleration for _, acceleration in parts]),
-    )
+    return match, acceleration
 
 
 def _match_frames(
@@ -272,15 +271,18 @@ def best_path(
     change_cost
         Cost of each rpm away from where the acceleration leads [sigmas].
     """
-    score = combs.match.astype(np.float64)
-    if bonus is not None:
-        score += bonus
-    if banned is not None:
-        score = np.where(banned, score - 50.0, score)
-    frames, candidates = score.shape
+    frames, candidates = combs.match.shape
+
+    def scored(frame: int) -> Float64:
+        # Row by row: of a long take all of them at once are the largest array there is.
+        score: Float64 = combs.match[frame].astype(np.float64)
+        if bonus is not None:
+            score += bonus
+        return score if banned is None else np.where(banned[frame], score - 50.0, score)
+
     index = np.arange(candidates)
     cost = change_cost * speed_grid()
-    total = score[0].copy()
+    total = scored(0)
     led = np.full((frames, candidates), -np.inf)
     source = np.zeros((frames, candidates), dtype=np.int16)
     for frame in range(1, frames):
@@ -301,7 +303,7 @@ def best_path(
         # The best within reach below and above, at a cost for each step away.
         below = _best_within(row + cost, MOST_STEPS // 2) - cost
         above = _best_within(row - cost, -MOST_STEPS // 2) + cost
-        total = np.maximum(below, above) + score[frame]
+        total = np.maximum(below, above) + scored(frame)
     path = np.zeros(frames, dtype=np.int64)
     path[-1] = int(np.argmax(total))
     for frame in range(frames - 1, 0, -1):
