@@ -1,11 +1,11 @@
 """Fit the weights that choose between crank speeds and "can't tell" (sound/crank_weights.py).
 
-Draws engines and sounds of no engine from three simulators (the rig, bench/stranger.py and
-bench/judge.py), lets the crank speed estimate measure every candidate speed, and fits a
+Draws engines and sounds of no engine from four simulators (the rig, bench/stranger.py, judge.py
+and apprentice.py), lets the crank speed estimate measure every candidate speed, and fits a
 conditional logit with a few bends to the known truth. Some engine takes are heard a second time,
 played faster, since the simulators mostly idle. Prints how often speeds would be told and right
-take by take, how well the stated probability holds, and what weights fitted on two simulators say
-of the third; writes the weights. Takes a quarter of an hour of two busy cores.
+take by take, how well the stated probability holds, and what weights fitted on three simulators
+say of the fourth; writes the weights. Takes a quarter of an hour of two busy cores.
 
 usage: python scripts/fit_crank.py [--cases 320] [--check 80] [--seed 41] [--workers 2]
 """
@@ -45,6 +45,7 @@ from beltside.sound.crank_score import (
 )
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
+import apprentice
 import judge
 import stranger
 from calibrate_cases import SHARES
@@ -56,8 +57,9 @@ Bools = npt.NDArray[np.bool_]
 WEIGHTS_FILE = Path(__file__).parents[1] / "src/beltside/sound/crank_weights.py"
 
 SEEDS_APART = 1_000_000
-JUDGE_SEEDS_LATER = 10
-SOURCES = ("rig", "stranger", "judge")
+SEEDS_LATER = {"rig": 0, "stranger": 0, "judge": 10, "apprentice": 40}
+"""Millions of seeds between the simulators."""
+SOURCES = tuple(SEEDS_LATER)
 
 EVERY_NO_ENGINE = 4
 """One draw in so many is a sound of no engine."""
@@ -194,6 +196,7 @@ def nothing(source: str, seed: int, rng: np.random.Generator) -> list[Example]:
         "rig": draw_no_engine,
         "stranger": stranger.draw_nothing,
         "judge": judge.draw_nothing,
+        "apprentice": apprentice.draw_nothing,
     }[source]
     samples, rate_hz, _ = draw(rng)
     cylinders = int(rng.choice([3, 4, 4, 4, 6]))
@@ -210,13 +213,13 @@ def drawn_case(source: str, rng: np.random.Generator) -> Any:
         return draw_case(rng, duration_s=(5.0, 10.0), shares=SHARES)
     if source == "stranger":
         return stranger.draw_case(rng, duration_s=(5.0, 10.0))
-    return judge.draw_case(rng)
+    return judge.draw_case(rng) if source == "judge" else apprentice.draw_case(rng)
 
 
 def drawn(first: int, count: int, seed: int, workers: int) -> list[Example]:
     """Examples of `count` draws of each simulator, from number `first` on."""
     jobs = [
-        (source, (seed + JUDGE_SEEDS_LATER * (source == "judge")) * SEEDS_APART + number)
+        (source, (seed + SEEDS_LATER[source]) * SEEDS_APART + number)
         for number in range(first, first + count)
         for source in SOURCES
     ]

@@ -3,7 +3,7 @@
 A conditional logit (McFadden 1974) over all candidates of all paths, with "none of them" as one
 more choice. Each candidate's score is a weighted sum of its measures and of a few bends of such
 sums (`Weights.bends`): whether an even engine idles at a speed or runs at half of it hangs on
-several measures at once. The weights stand in `crank_weights.py`, fitted on takes of three
+several measures at once. The weights stand in `crank_weights.py`, fitted on takes of four
 simulators by scripts/fit_crank.py; docs/methods/crank-speed.md has the figures.
 """
 
