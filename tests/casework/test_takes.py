@@ -120,11 +120,12 @@ def test_no_sound_is_refused() -> None:
         hear(source(np.zeros(100)), None)
 
 
-def test_takes_of_a_case_are_judged_together() -> None:
-    """The poor take is drowned in noise; alone it is unsure or less sure."""
-    rng = np.random.default_rng(5)
+@pytest.mark.parametrize("seed", [5, 6, 7])
+def test_takes_of_a_case_are_judged_together(seed: int) -> None:
+    """The poor take is drowned in noise; alone it is unsure."""
+    rng = np.random.default_rng(seed)
     good, poor = engine(31, 800.0), engine(32, 803.0, seconds=5.0)
-    drowned = poor.samples + 1.2 * poor.samples.std() * rng.normal(size=poor.samples.size)
+    drowned = poor.samples + 1.1 * poor.samples.std() * rng.normal(size=poor.samples.size)
     sources = [source(good.samples), source(drowned), source(no_engine("white noise", 2))]
     conditions = [Conditions("belt-on", "on"), Conditions("belt-off", "off"), Conditions("none")]
     said: list[tuple[str, float]] = []
@@ -137,7 +138,8 @@ def test_takes_of_a_case_are_judged_together() -> None:
     assert second.track is not None
     assert second.track.rpm_median == pytest.approx(803.0, rel=0.01)
     alone: CrankSpeed = find_crank(crank_sound(sources[1]), SHEET)
-    assert second.confidence >= alone.confidence
+    assert alone.track is None
+    assert second.confidence > alone.confidence + 0.1
     assert third.track is None
     assert third.reason
     assert heard[2].hearing.orders is None
