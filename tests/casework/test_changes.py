@@ -12,6 +12,7 @@ from scipy.optimize import least_squares
 
 from beltside.casework.changes import CHANGES, take_change
 from beltside.casework.contrasts import Pair, band_octaves
+from beltside.casework.formats.load_words import LOADS
 from beltside.casework.measures import SUSPECT_MEASURES, case_measures
 from beltside.casework.sway import SWAY, USUAL_DB, sways
 from beltside.casework.switched_on import (
@@ -123,6 +124,10 @@ def test_a_load_alone_says_more_than_two_at_once() -> None:
     changes = load_changes(base, [both, alone])
     assert changes["ac"][0] is alone
     assert changes["lights"][0] is both
+
+
+def test_the_loads_a_case_may_name_are_those_that_count() -> None:
+    assert set(WORKS) == set(LOADS)
 
 
 def test_without_a_load_nothing_is_said() -> None:
